@@ -12,7 +12,7 @@ from flicker.evidence.guard import Reason, Session, clean_time, judge_guard
 from flicker.logs.model import Log
 from flicker.signals.blocks import reduce_log
 from flicker.signals.guard.chunk import drawn_rows
-from flicker.signals.guard.figures import BEGIN, SWITCHED_ON
+from flicker.signals.guard.figures import BEGIN, SWITCHED_ON, WOKEN
 
 KINDS = ("calm", "glitches", "drift", "telegraph", "volts", "blank", "over", "lost", "noise", "surge", "crackle")
 
@@ -232,6 +232,34 @@ def test_seconds_at_zero_are_no_start():
         sessions = sessions_of_outputs(volts)
         assert sessions[0].figures.kind.tolist() == [BEGIN]
         assert Reason.SWINGS in judge_guard(sessions, [0], Limits()).reasons
+
+
+def test_seconds_at_zero_after_volts_that_stood_are_switched_off_and_on():
+    """20 V stand for a minute, no relay opened, and somebody switches off for 20 s: the neighbour's thump is its start. Of volts
+    for two seconds a relay may have opened, and the thump stays a swing. Invented."""
+    for lasts, kinds in ((60, [BEGIN, SWITCHED_ON]), (2, [BEGIN])):
+        volts = two_outputs((4000.0, 4020.0, 2))
+        volts[0, 4000 - lasts : 4000] = 20.0
+        for batch in (97, 5000):
+            sessions = sessions_of_outputs(volts, batch)
+            assert sessions[0].figures.kind.tolist() == kinds
+            assert Reason.PEAK in judge_guard(sessions, [0], Limits()).reasons
+            assert judge_guard(sessions, [1], Limits()).silent is (len(kinds) == 2)
+
+
+@pytest.mark.parametrize(("at_zero_V", "kinds"), [(2e-5, [BEGIN, WOKEN, WOKEN]), (8e-5, [BEGIN])])
+def test_a_unit_that_comes_back_without_a_surge_is_told_by_its_noise(at_zero_V, kinds):
+    """Off for 15 minutes, and on again at 4 mV: what was as noisy at zero is an output that went there. Invented."""
+    rng = np.random.default_rng(31)
+    t = np.arange(0, 3 * 3600.0, 1.0)
+    away = (t % 3600 >= 2700) & (t < 2 * 3600)
+    volts = np.where(away, rng.normal(0, at_zero_V, (2, t.size)), np.array([[0.004], [-0.003]]) + rng.normal(0, 1e-4, (2, t.size)))
+    volts[0, 3100:3110] += 0.1  # while it is off: never taken away with it
+    for batch in (97, 5000):
+        sessions = sessions_of_outputs(np.round(volts, 5), batch)
+        assert sessions[0].figures.kind.tolist() == kinds
+        found = judge_guard(sessions, [0], Limits())
+        assert Reason.SWINGS in found.reasons and found.figures.power_ups == len(kinds)
 
 
 def test_a_channel_switched_on_after_the_others_starts_then():

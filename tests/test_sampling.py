@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from flicker import assess
 from flicker.logs.model import ArraySource, Log
 from flicker.logs.sampling import Timekeeper, cadence_of
 
@@ -184,3 +185,20 @@ def test_start_moves_with_the_run():
     time = np.concatenate([PACE * np.arange(100), 5000 + PACE * np.arange(100)])
     log = Log.from_arrays(time, {"a": time}, start=datetime(2026, 3, 1, 12))
     assert [run.start for run in log.runs] == [datetime(2026, 3, 1, 12), datetime(2026, 3, 1, 13, 23, 20)]
+
+
+def test_a_run_after_the_clock_went_back_begins_at_its_stamp_and_its_surge_is_a_start():
+    """Two evenings in one file, the later one first: the moments are those in the file, the second start is one, of any pause."""
+    t = np.arange(0.0, 4 * 3600.0, 1.0)
+    rng = np.random.default_rng(5)
+    volts = 0.004 + rng.normal(0, 1e-4, (2, t.size)) + 0.06 * np.exp(-t / 0.7)
+    begun = datetime(2031, 3, 4, 9, 16)
+    log = Log.from_arrays(np.concatenate((t, t - 86400.0)), {"left": volts.ravel()}, start=begun)
+    assert [run.start for run in log.runs] == [begun, datetime(2031, 3, 3, 9, 16)]
+    assert log.runs[1].pause_after(log.runs[0]) is None
+    (left,) = assess(log).channels
+    assert left.guard.figures.power_ups == 2 and left.guard.silent and left.excursions == ()
+    swings = np.concatenate((volts[0], volts[1][20:]))  # the surge is not in the log: it goes on, and minute 20 begins anew
+    times = np.concatenate((t, t[20:] - 86400.0))
+    found = assess(Log.from_arrays(times, {"left": swings}, start=begun)).channels[0].guard
+    assert found.figures.power_ups == 1 and found.silent and found.figures.judged_h < 8.0 - 2 * 0.3

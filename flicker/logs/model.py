@@ -50,7 +50,8 @@ class Run:
     ``offset_s`` is the time of its first sample on the source's (repaired) clock; ``start`` the absolute time of that
     sample where the file tells it. ``pace_changes`` holds from when on (on the clock of its stretch) which interval is the
     usual one; it is empty where that never changes. ``averaged`` names channels that are averages whose extremes the file
-    holds, too, and that nobody reads.
+    holds, too, and that nobody reads. ``back_s`` is by how much the file's clock went back where its runs begin, up to this one:
+    ``offset_s`` goes on as if it had not, ``start`` is the stamp in the file.
     """
 
     source: Annotated[str, Doc("Name of the file.")]
@@ -67,11 +68,16 @@ class Run:
     paces: tuple[float, ...] = ()
     pace_changes: tuple[tuple[float, float], ...] = ()
     averaged: tuple[str, ...] = ()
+    back_s: float = 0.0
 
     @property
     def paces_s(self) -> tuple[float, float]:
         """Shortest and longest usual interval between samples; alike unless the cadence changes within the run."""
         return min(self.paces, default=self.sample_interval_s), max(self.paces, default=self.sample_interval_s)
+
+    def pause_after(self, before: Run) -> float | None:
+        """Seconds without a row since an earlier run of the same file; None where its clock went back between them."""
+        return None if self.back_s != before.back_s else self.offset_s - before.offset_s - before.duration_s
 
     @property
     def samples(self) -> int:
@@ -219,7 +225,7 @@ class Log:
         for number, stretch in enumerate(keeper.stretches()):
             start = self.source.start
             if start is not None:
-                start = start + timedelta(seconds=stretch.offset_s)
+                start = start + timedelta(seconds=stretch.offset_s - stretch.back_s)
             yield Run(
                 source=self.source.name,
                 start=start,
@@ -233,6 +239,7 @@ class Log:
                 paces=tuple(stretch.paces_s),
                 pace_changes=tuple(stretch.pace_changes),
                 averaged=getattr(self.source, "averaged", ()),
+                back_s=stretch.back_s,
             )
 
     def beside(self, companion: Companion) -> Log:

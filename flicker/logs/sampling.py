@@ -81,6 +81,7 @@ class Timekeeper:
         self.clock = Repairs()
         self._shifts = self.clock.shifts  # the same list
         self._top = -np.inf  # latest repaired time when a stamp last came too early
+        self._back_s = 0.0  # by which clocks went back at the beginning of a run, all together
         self._untimed: list[int] = []
 
     @property
@@ -226,7 +227,7 @@ class Timekeeper:
             return
         if turned:
             if size < 0 or raw_s[at] + self._shifts[-1] < self._top:
-                self._go_on(row, float(raw_s[at]), size)
+                self._back_s += self._go_on(row, float(raw_s[at]), size)
             self._begin(at, step, raw_s, borders)
             return
         if size < 0:
@@ -298,8 +299,9 @@ class Timekeeper:
                     raw_s[at], f"The clock jumps back {words} at {{at}}; samples go on at their pace, all were kept."
                 )
                 return
-        self._go_on(row, float(raw_s[at]), size)
+        moved_s = self._go_on(row, float(raw_s[at]), size)
         if -size > _SET_BACK_S or restarted:
+            self._back_s += moved_s
             before = float(raw_s[at]) - size
             self._begin(at, step, raw_s, borders)
             self._stretches[-1].told.append(
@@ -320,10 +322,12 @@ class Timekeeper:
         wall = (self.wall_s + before) % 86400.0
         return wall < _NIGHT_H * 3600.0 and -wall % 3600.0 <= self.reach_s
 
-    def _go_on(self, row: int, raw: float, size: float) -> None:
-        """Let time go on one usual step after the latest so far."""
+    def _go_on(self, row: int, raw: float, size: float) -> float:
+        """Let time go on one usual step after the latest so far; the seconds by which the stamps are moved for it."""
         now = raw + self._shifts[-1]
-        self._shift(row, max(self._top, now - size) + self.cadence_s - now)
+        moved_s = max(self._top, now - size) + self.cadence_s - now
+        self._shift(row, moved_s)
+        return moved_s
 
     def _shift(self, row: int, by: float) -> None:
         self.clock.shift_rows.append(row)
@@ -331,7 +335,7 @@ class Timekeeper:
 
     def _begin(self, at: int, step: Floats, raw_s: Floats, borders: dict[int, bool]) -> None:
         row = self._row + at
-        self._stretches.append(Stretch(row, row, float(raw_s[at]) + self._shifts[-1]))
+        self._stretches.append(Stretch(row, row, float(raw_s[at]) + self._shifts[-1], self._back_s))
         borders[at] = False
         step[at] = self.cadence_s
 

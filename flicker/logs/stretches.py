@@ -24,11 +24,12 @@ class Cut(NamedTuple):
 
 @dataclass(slots=True)
 class Stretch:
-    """A run as the time column shows it; ``gaps`` in seconds since its first sample."""
+    """A run as the time column shows it; ``gaps`` in seconds since its first sample, ``back_s`` as in `Run`."""
 
     first: int
     last: int
     offset_s: float
+    back_s: float = 0.0
     duration_s: float = 0.0
     sample_interval_s: float = 1.0
     gaps: list[tuple[float, float]] = field(default_factory=list)

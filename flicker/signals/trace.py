@@ -14,7 +14,7 @@ import numpy as np
 from flicker.base.limits import Limits
 from flicker.base.progress import tell
 from flicker.base.values import Unobserved
-from flicker.logs.model import Log, LogError, Run
+from flicker.logs.model import Log, LogError
 from flicker.logs.read_ahead import side_by_side
 from flicker.signals.blocks import RunBlocks, reduce_log, split_blocks
 from flicker.signals.conclusion import conclude, finish
@@ -25,7 +25,7 @@ from flicker.signals.connection.second_opinion import second_opinion
 from flicker.signals.connection.states import PowerUp, find_power_ups, surges
 from flicker.signals.draft import draft_trace, ranges_of
 from flicker.signals.excursions import Scanner
-from flicker.signals.guard.figures import SWITCHED_ON
+from flicker.signals.guard.figures import CAME_BACK, WOKEN
 from flicker.signals.mark_windows import NOTHING, Hands
 from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
@@ -81,7 +81,8 @@ def trace_log(
     out: list[RunTraces] = []
     done, whole = 0, sum(blocks.row.size for blocks in reduced)
     for stretch in reduced:
-        along = goes_on if not out else _pause_s(out[-1].run, stretch.run) < ALONG_S
+        pause_s = None if not out else stretch.run.pause_after(out[-1].run)
+        along = goes_on if not out else pause_s is not None and pause_s < ALONG_S
         along = along and not any(item.switched_on_near(stretch.offset_s) for item in (hands or {}).values())
         for blocks, lapses, doubts, power_up in _runs(stretch, limits, alive):
             number, goes = first_run + len(out), along and power_up is None
@@ -89,11 +90,6 @@ def trace_log(
             done += blocks.row.size
             tell(done, whole)
     return out
-
-
-def _pause_s(before: Run, run: Run) -> float:
-    """Seconds between two stretches of one log."""
-    return run.offset_s - before.offset_s - before.duration_s
 
 
 def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
@@ -149,19 +145,25 @@ def as_guarded(
 ) -> tuple[list[PowerUp], list[list[Lapse]]]:
     """Add where the guard saw the whole unit switched off and on: there is one definition of a power-up."""
     found, out, figures = list(power_ups), [list(part) for part in lapses], stretch.guard
-    for number in [] if figures is None else np.flatnonzero(figures.kind == SWITCHED_ON).tolist():
+    for number in [] if figures is None else np.flatnonzero(np.isin(figures.kind, CAME_BACK)).tolist():
         assert figures is not None
         begin_s, off_s = float(figures.begin_s[number]), float(figures.end_s[number - 1])
         block = int(np.searchsorted(stretch.end_s, begin_s))
+        if not 0 < block < stretch.row.size:
+            continue
+        at_s = float(stretch.begin_s[block])
         near = [item for item in found if abs(item.time_s - begin_s) <= TOGETHER_S]
-        if near or not 0 < block < stretch.row.size:
+        if near:  # blocks say about when it was, readings say when
+            found = [item for item in found if item not in near]
+            found.append(PowerUp(block, at_s, max(item.off_before_s for item in near)))
+            ends = {item.block for item in near}
+            out = [[replace(x, last=block, end_s=at_s) if x.last in ends and x.first < block else x for x in part] for part in out]
             continue
         first = int(np.searchsorted(stretch.begin_s, off_s))
-        found.append(PowerUp(block, float(stretch.begin_s[block]), begin_s - off_s))
+        found.append(PowerUp(block, at_s, begin_s - off_s))
         # In one channel, an offset that was gone and comes back by a step that stays is the fault, told and not left out.
-        falls = len(out) > 1 or surges(stretch, block, band_V)
-        ends_s = float(stretch.begin_s[first]), float(stretch.begin_s[block])
-        off = Lapse(first, block, *ends_s, Unobserved.SWITCHED_OFF, sure=falls, told=not falls)
+        falls = len(out) > 1 or figures.kind[number] == WOKEN or surges(stretch, block, band_V)
+        off = Lapse(first, block, float(stretch.begin_s[first]), at_s, Unobserved.SWITCHED_OFF, sure=falls, told=not falls)
         for part in out:
             part[:] = [lapse for lapse in part if lapse.last <= first or lapse.first >= block]
             part.append(off)

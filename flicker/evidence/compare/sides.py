@@ -117,7 +117,7 @@ def side_of(
     for places in record.power_ups:
         first = record.runs[places[0]]
         start = "unknown"
-        if first.start is not None and before_end is not None and (first.start.tzinfo is None) == (before_end[1]):
+        if first.start is not None and not first.back_s and before_end is not None and (first.start.tzinfo is None) == (before_end[1]):
             start = "cold" if _moment(first.start) - before_end[0] >= COLD_AFTER_S else "warm"
         kinds = _start_kinds(record.numbers[places[0]], everyone)
         if start == "unknown" and len(kinds) == 1:
@@ -128,7 +128,7 @@ def side_of(
         for place in places:
             run, trace = record.runs[place], record.traces[place]
             offset = passed
-            if run.start is not None and first.start is not None:
+            if run.start is not None and first.start is not None and run.back_s == first.back_s:
                 offset = (run.start - first.start).total_seconds()
             own = record.own(place)
             taken = np.ones(trace.excursions.count, dtype=bool)

@@ -34,7 +34,7 @@ from flicker.evidence.guard.awake import (
 )
 from flicker.evidence.guard.model import ALIVE_V, JITTER, REST_V, SEEN_EVERY_S, SEEN_SHARE, SPREAD_V, Asleep, Session
 from flicker.signals.guard.chunk import MOST_DRAWN
-from flicker.signals.guard.figures import BEGIN, CELL_S, HOUR_CELLS, SWITCHED_ON, ChannelFigures
+from flicker.signals.guard.figures import BEGIN, CAME_BACK, CELL_S, HOUR_CELLS, WOKEN, ChannelFigures
 
 # Choices; measured on `fresh_bench_traps.py`, `danger_sound.py` and `fresh_live.py` (tests/studies/results/fresh_benches.md).
 SHARE = 0.8  # of the cells agree: by chance one in three does where a cell holds thirty readings, fewer where it holds more
@@ -110,7 +110,7 @@ def _cells(own: ChannelFigures, step_s: float) -> tuple[Floats, Floats]:
 def switched_on(session: Session, number: int, place: int) -> bool:
     """Whether a segment begins with a power-up; the first of a unit does."""
     kind = int(session.figures.kind[number])
-    return kind == SWITCHED_ON or (kind == BEGIN and (session.power_up or place == 0))
+    return kind in CAME_BACK or (kind == BEGIN and (session.power_up or place == 0))
 
 
 def cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bools:
@@ -182,7 +182,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     rests_V: list[float] = []  # of power-ups that show a live output
     for parts in power_ups:
         begins = [k for k, part in enumerate(parts) if part.anew and k]
-        shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:], _column(parts, mine, "far_V"), digit_V)
+        shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:7], _column(parts, mine, "far_V"), digit_V)
         shown |= any(np.isfinite(started_s(sessions[part.place], mine[part.place])) for part in parts)
         for first, last in pairwise([0, *begins, len(parts)]):
             chain = parts[first:last]
@@ -193,7 +193,8 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             for part, slept in zip(chain, np.split(found, ends), strict=True):
                 asleep[part.place][part.index] |= slept & _narrow(mine[part.place])[part.index]
             kept = ~found & ~np.concatenate([(asleep[part.place] | out[part.place])[part.index] for part in chain])
-            shown |= level_held(cells.where(kept), zero_seen=bool(off.any()))
+            woken = sessions[chain[0].place].figures.kind[chain[0].number] == WOKEN
+            shown |= level_held(cells.where(kept), zero_seen=bool(off.any() or woken))
             shown |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
         if not shown:
             silent.append(parts)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -13,11 +13,15 @@ from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.clean_time import cells_of, clean_time, same_as_another, started_s, switched_on, times_told
 from flicker.evidence.guard.model import (
+    ALIKE,
+    ALIKE_SHARE,
+    ALIKE_STARTS,
     BLANK_LEVEL,
     BLANK_S,
     BLANK_STEPS,
     JITTER,
     LEAST_READINGS,
+    ONE_SIGN,
     OPEN_MEDIAN_V,
     SEEN_SHARE,
     WARM_S,
@@ -51,6 +55,7 @@ class _Sum:
     own_high_V: float = -math.inf
     peak_V: float = 0.0
     open_peak_V: float = 0.0
+    leads: list[tuple[float, float]] = field(default_factory=list)  # least and largest reading of starts taken for one
     early: bool = False  # a reading too large for its time after a power-up
     spread_V: float = 0.0
     swings: int = 0
@@ -135,9 +140,9 @@ def _calm(figures: StretchFigures) -> int:
 
 def _anew(total: _Sum) -> None:
     """Another setting begins: what is judged starts again, what was too large before stays told."""
-    kept = (total.peak_V, total.open_peak_V, total.early)
+    kept = (total.peak_V, total.open_peak_V, total.early, total.leads)
     total.__init__()  # type: ignore[misc]
-    total.peak_V, total.open_peak_V, total.early = kept
+    total.peak_V, total.open_peak_V, total.early, total.leads = kept
 
 
 def _segment(
@@ -155,12 +160,14 @@ def _segment(
     begin_s = float(session.figures.begin_s[number])
     chosen = cells_of(session, own, number, up)
     if up:
-        total.power_ups += 1
+        total.power_ups += int(chosen.any())  # a log that begins at zero begins before its first
         total.own_low_V, total.own_high_V = math.inf, -math.inf
         median, head = float(own.head[number, 0]), np.nan_to_num(own.head[number, 1:4])
         grace = speaker_side and (math.isnan(median) or abs(median) <= OPEN_MEDIAN_V)
         if grace:
             total.open_peak_V = max(total.open_peak_V, float(head[0]))
+            if head[0] > used.early_peaks_V[0]:
+                total.leads.append((float(own.head[number, 7]), float(own.head[number, 8])))
             head = np.concatenate(([0.0], head[1:]))
         total.peak_V = max(total.peak_V, float(head.max()))
         total.early |= _too_large(head, used)
@@ -218,6 +225,16 @@ def _segment(
 def _too_large(peaks_V: Floats, used: GuardLimits) -> bool:
     """Whether a start is too large for its time: until 8, 30 and 120 s after it."""
     return bool(max(peaks_V[:2]) > used.early_peaks_V[0] or peaks_V[2] > used.early_peaks_V[1])
+
+
+def _alike(leads: Sequence[tuple[float, float]]) -> int:
+    """How many starts read volts of one sign and one size in their first seconds; 0 where too few do to tell them from leads."""
+    low_V, high_V = np.array(leads).reshape(-1, 2).T
+    size_V = np.where(high_V > -low_V, high_V, low_V)
+    other_V = np.where(high_V > -low_V, -low_V, high_V)
+    size_V = np.sort(size_V[other_V <= ONE_SIGN * np.abs(size_V)])
+    most = [int(np.count_nonzero((size_V / least >= 1.0) & (size_V / least <= ALIKE))) for least in size_V.tolist()]
+    return max((count for count in most if count >= max(ALIKE_STARTS, ALIKE_SHARE * len(leads))), default=0)
 
 
 def _joined(own: ChannelFigures, chosen: Bools) -> int:
@@ -298,6 +315,7 @@ def _conclude(
         highest_V=total.high_V if math.isfinite(total.high_V) else None,
         peak_V=total.peak_V,
         open_peak_V=total.open_peak_V,
+        alike_starts=_alike(total.leads),
         spread_V=total.spread_V,
         swings=total.swings,
         large_swings=total.large,
@@ -318,7 +336,7 @@ def _conclude(
         power_ups=total.power_ups,
     )
     holds = {
-        Reason.OPEN: total.open_peak_V > used.open_V,
+        Reason.OPEN: total.open_peak_V > used.open_V or figures.alike_starts > 0,
         Reason.PEAK: total.peak_V > used.peak_V or total.early,
         Reason.OVER: over > 0,
         Reason.REST: total.largest_V > used.rest_V,

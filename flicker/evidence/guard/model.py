@@ -25,6 +25,10 @@ from flicker.signals.guard.figures import BEYOND_V, BY_PLAN, LARGE_V, SWING_V, C
 # program they are measured in tests/studies/results/danger.md.
 OPEN_V = 1.0  # an open lead reads up to this before the output relay closes,
 OPEN_MEDIAN_V = 0.3  # its middle no more than this
+ALIKE_STARTS = 3  # so many whose first seconds are of one sign and one size are no lead, which hangs differently each time,
+ALIKE_SHARE = 0.75  # and this share of those taken for one:
+ONE_SIGN = 0.3  # at most this part of them on the other side of zero,
+ALIKE = 1.3  # the largest at most so many times the least; chosen, held against open leads of all benches (danger.md, starts alike)
 EARLY_PEAKS_V = (0.2, 0.1)  # until each of `STARTS_S`
 PEAK_V = 0.2
 WARM_S = 1200.0  # from here on movement counts
@@ -206,6 +210,9 @@ class Figures(Result):
     highest_V: Annotated[float | None, Doc("Highest of them.")] = None
     peak_V: Annotated[float, Doc("Largest size of a reading after the first seconds of a power-up.", ge=0)] = 0.0
     open_peak_V: Annotated[float, Doc("Largest size in the first seconds, taken for an open lead.", ge=0)] = 0.0
+    alike_starts: Annotated[
+        int, Doc("Starts whose first seconds, larger than a surge may be, are alike: volts, and no open lead.", ge=0)
+    ] = 0
     spread_V: Annotated[float, Doc("Largest 1 to 99 % range within five minutes.", ge=0)] = 0.0
     swings: Annotated[int, Doc("Swings of 15 mV or more from the five-minute median, ten seconds apart.", ge=0)] = 0
     large_swings: Annotated[int, Doc("Those beyond 40 mV.", ge=0)] = 0

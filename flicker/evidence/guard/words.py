@@ -16,7 +16,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
     found, limits = guard.figures, guard.limits
     largest = f", the largest {volts_text(found.largest_swing_V)}"
     texts = {
-        Reason.OPEN: f"{volts_text(found.open_peak_V)} in the first 8 s, as an open lead or a large surge gives",
+        Reason.OPEN: _forgiven(guard),
         Reason.PEAK: f"readings up to {volts_text(found.peak_V)} after the first seconds",
         Reason.OVER: f"over range {times_text(found.over_range)}",
         Reason.REST: f"rested at up to {volts_text(found.largest_V)}",
@@ -37,6 +37,13 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.UNDATED: "a log without a date that does not show its start",
     }
     return texts[reason]
+
+
+def _forgiven(guard: Guard) -> str:
+    found = guard.figures
+    if found.alike_starts:
+        return f"up to {volts_text(found.open_peak_V)} in the first {GRACE_S:g} s of {found.alike_starts} starts, alike as no open lead is"
+    return f"{volts_text(found.open_peak_V)} in the first {GRACE_S:g} s, as an open lead or a large surge gives"
 
 
 def _seldom(guard: Guard) -> str:

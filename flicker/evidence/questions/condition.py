@@ -79,7 +79,7 @@ def power_up(
     )
     if bad:
         bounds = f"{millivolts_text(limits.surge_V)}, {seconds_text(limits.settle_s)}"
-        text = f"{len(bad)} of {len(found)} power-ups beyond the limits ({bounds}); {largest}."
+        text = f"{len(bad)} of {len(found)} power-ups beyond the limits ({bounds}); {largest}. {left_out}".rstrip()
     elif worst is None:
         text = left_out
     else:
@@ -89,7 +89,7 @@ def power_up(
         text = f"{number} within the limits; {largest}{ending}"
     return Finding(
         "power-up",
-        YES if bad else NO,
+        YES if bad else NOT_SHOWN if left_out else NO,
         method,
         text,
         effect=worst.surge_V if worst else None,
@@ -100,7 +100,7 @@ def power_up(
 
 
 def _open_lead(item: PowerUp, limits: Limits, guard: Guard | None) -> bool:
-    if guard is None or item.settle_s > limits.settle_s or Reason.PEAK in guard.reasons:
+    if guard is None or item.settle_s > limits.settle_s or Reason.PEAK in guard.reasons or guard.figures.alike_starts:
         return False
     return abs(item.surge_V) <= guard.figures.open_peak_V + 1e-9
 
@@ -112,12 +112,12 @@ def forgiven(found: Sequence[PowerUp], limits: Limits, guard: Guard | None, *, s
     """
     if guard is None or Reason.PEAK in guard.reasons or guard.figures.open_peak_V <= limits.surge_V:
         return ""
-    starts = sum(item.abnormal and _open_lead(item, limits, guard) for item in found)
     ask = "" if side_told else ": say where the leads sit ('measured_at' in the case file)"
-    return (
-        f"Up to {volts_text(guard.figures.open_peak_V)} in the first {GRACE_S:g} s of "
-        f"{f'{starts} starts' if starts > 1 else 'a start'} was taken for an open lead, and not judged{ask}."
-    )
+    volts, first = volts_text(guard.figures.open_peak_V), f"the first {GRACE_S:g} s of"
+    if guard.figures.alike_starts:
+        return f"Up to {volts} in {first} {guard.figures.alike_starts} starts, alike as no open lead is{ask}."
+    starts = sum(item.abnormal and _open_lead(item, limits, guard) for item in found)
+    return f"Up to {volts} in {first} {f'{starts} starts' if starts > 1 else 'a start'} was taken for an open lead, and not judged{ask}."
 
 
 def settled_level(record: ChannelRecord) -> float | None:

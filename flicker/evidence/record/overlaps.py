@@ -89,11 +89,11 @@ def _clock_s(moment: datetime) -> float:
 
 
 def _dated(runs: Sequence[RunTraces], aware: bool) -> list[tuple[float, float, int]]:
-    """Begin, end and place of the runs that tell one, in time order."""
+    """Begin, end and place of the runs that tell one, in time order; a clock that went back tells none."""
     out = []
     for place, run in enumerate(runs):
         start = run.run.start
-        if start is not None and (start.tzinfo is not None) == aware:
+        if start is not None and not run.run.back_s and (start.tzinfo is not None) == aware:
             begin = _clock_s(start)
             out.append((begin, begin + run.run.duration_s, place))
     return sorted(out)
@@ -147,7 +147,7 @@ class Counted:
 
     def _channels(self, run: RunTraces) -> Iterator[tuple[tuple[bool, str], float, float]]:
         start = run.run.start
-        if start is not None:
+        if start is not None and not run.run.back_s:
             begin = _clock_s(start)
             end = begin + run.run.duration_s + run.run.sample_interval_s  # the last reading stands for one interval
             for trace in run.traces:

@@ -38,8 +38,10 @@ def pause_s(before: RunTraces, run: RunTraces) -> float | None:
     """Seconds from the end of one run to the beginning of the next; None where nothing tells."""
     first, second = before.run, run.run
     if run.blocks.stretch > 0:  # of the same log
-        return second.offset_s - first.offset_s - first.duration_s
-    if first.start is None or second.start is None or (first.start.tzinfo is None) != (second.start.tzinfo is None):
+        return second.pause_after(first)
+    if first.start is None or second.start is None or first.back_s or second.back_s:
+        return None
+    if (first.start.tzinfo is None) != (second.start.tzinfo is None):
         return None
     return (second.start - first.start).total_seconds() - first.duration_s
 
@@ -47,7 +49,7 @@ def pause_s(before: RunTraces, run: RunTraces) -> float | None:
 def goes_on(runs: Sequence[RunTraces], log: Log) -> bool:
     """Whether a log begins within a minute of the end of the last run: then it continues it, whatever it looks like."""
     start = log.source.start
-    if not runs or start is None or runs[-1].run.start is None:
+    if not runs or start is None or runs[-1].run.start is None or runs[-1].run.back_s:
         return False
     last = runs[-1].run
     if (start.tzinfo is None) != (last.start.tzinfo is None):  # type: ignore[union-attr]
@@ -69,7 +71,7 @@ def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:
         if any(trace.hands.switched_on_near(0.0) for trace in run.traces):
             out.append(True)
             continue
-        shown = any(trace.power_up_seen for trace in run.traces)
+        shown = any(trace.power_up_seen for trace in run.traces) or _all_stand_out(run)
         pause = pause_s(before, run)
         if pause is None:
             out.append(shown)
@@ -91,7 +93,7 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
         if figures is None or run is not same[0]:
             continue
         pause = pause_s(runs[place - 1], run) if place else 0.0
-        undated = not up and pause is None
+        undated = not up and pause is None and run.blocks.stretch == 0
         new_stage = bool(out) and stage_of(case, out[-1][0]) != stage_of(case, run)
         session = Session(
             figures=figures,
@@ -104,7 +106,7 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
             left_out=_times(same, _left_out),
             pace_changes=run.run.pace_changes,
             again_s=max(-(pause or 0.0), 0.0),
-            pause_s=max(pause or 0.0, 0.0),
+            pause_s=math.inf if pause is None else max(pause, 0.0),
             zeros=zeros_of([item.blocks for item in same]),
         )
         out.append((run, session))
@@ -180,13 +182,23 @@ def without_first_seconds(run: RunTraces, begins: bool, graces_s: Sequence[float
 def _stands_out(run: RunTraces, number: int) -> bool:
     """Whether the first eight seconds of a power-up stand out from what follows in some channel, or 30 s in all of several."""
     channels = () if run.blocks.guard is None else run.blocks.guard.channels
+    early = any(_shown(own, number, [True, False, False]) for own in channels)
+    return early or (len(channels) > 1 and _all_stand_out(run))
 
-    def shown(own: ChannelFigures, seconds: list[bool]) -> bool:
-        head_V = np.where(seconds, own.head[number, 4:], np.nan)
-        return start_shown(head_V, own.far_V[own.segment == number], float(own.digit_V.max(initial=0.0)))
 
-    early = any(shown(own, [True, False, False]) for own in channels)
-    return early or (len(channels) > 1 and all(shown(own, [True, True, False]) for own in channels))
+def _all_stand_out(run: RunTraces) -> bool:
+    """Whether the first half minute of a run stands out from what follows in every channel: a surge too short to be fitted."""
+    found = _begun(run)
+    if found is None:
+        return False
+    channels = run.blocks.guard.channels  # type: ignore[union-attr]
+    return all(_shown(own, found[0], [True, len(channels) > 1, False]) for own in channels)
+
+
+def _shown(own: ChannelFigures, number: int, seconds: list[bool]) -> bool:
+    """Whether some of the first 8, 30 and 120 s of a segment stand out from what follows."""
+    head_V = np.where(seconds, own.head[number, 4:7], np.nan)
+    return start_shown(head_V, own.far_V[own.segment == number], float(own.digit_V.max(initial=0.0)))
 
 
 def _surge_s(run: RunTraces, channel: int, number: int, after_s: float) -> float:

@@ -97,13 +97,19 @@ def _joined(parts: Sequence[NDArray[np.floating]]) -> Floats:
 
 def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float, about_V: float = 0.0) -> float:
     """Largest finite distance of a channel's readings from some volts in a time; NaN where there is none."""
+    low_V, high_V = extremes(chunks, channel, begin_s, end_s)
+    return max(about_V - low_V, high_V - about_V)
+
+
+def extremes(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> tuple[float, float]:
+    """Least and largest finite reading of a channel in a time; NaN where there is none."""
     found = [
-        max(about_V - float(np.min(low[good])), float(np.max(high[good])) - about_V)
+        (float(np.min(low[good])), float(np.max(high[good])))
         for chunk, lo, hi in window(chunks, begin_s, end_s)
         for low, high in [(chunk.parts[channel].low[lo:hi], chunk.parts[channel].high[lo:hi])]
         if (good := np.isfinite(low) & np.isfinite(high)).any()
     ]
-    return max(found, default=np.nan)
+    return min((low for low, _ in found), default=np.nan), max((high for _, high in found), default=np.nan)
 
 
 def first_median(time_s: Floats, value_V: Floats, until_s: float) -> float:

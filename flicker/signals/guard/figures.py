@@ -31,9 +31,12 @@ MEDIAN_S = 4.0  # of which the first half tells an open lead from volts that are
 STEP_V = 0.005  # a swing is no noise: larger steps count as this
 STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the second
 
-RULES = 43  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+HEAD = 9  # figures of the first seconds of a segment, by definition (`ChannelFigures.head`)
 
-BEGIN, SWITCHED_ON, MARK = 0, 1, 2  # what begins a segment, by definition
+RULES = 44  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+
+BEGIN, SWITCHED_ON, MARK, WOKEN = 0, 1, 2, 3  # what begins a segment, by definition; the last without a surge,
+CAME_BACK = (SWITCHED_ON, WOKEN)  # of a unit that was off
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +56,8 @@ class ChannelFigures:
     readings that repeat the one before, ``digit_V`` the smallest step. ``same_as`` the channels
     (a bit each) that keep within one such step of it, reading by reading.
 
-    ``head`` of shape (segments, 7): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
-    first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
+    ``head`` of shape (segments, 9): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
+    first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times, last least and largest reading up to `GRACE_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
     another setting. ``started`` of shape (1 or 0, 4): when a channel started that had been at zero alone since the first reading, and its largest
     sizes until 8 s and until each of `STARTS_S` later. ``blank_rows`` of shape (n, 3): the channel that had a reading meanwhile (-1: any, -2: none
     had, -3: whatever the others had), the length in rows, how often. ``over`` counts stretches over range. Beside the guard's own: ``jumps`` between levels, up and down, of shape

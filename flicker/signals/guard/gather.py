@@ -24,12 +24,15 @@ from flicker.signals.guard.cells import CELL, SWING, Drawn, Rows, Span
 from flicker.signals.guard.chunk import Chunk, Plan, chunk_of
 from flicker.signals.guard.figures import (
     BEGIN,
+    CAME_BACK,
     CELL_S,
     GRACE_S,
+    HEAD,
     MARK,
     MEDIAN_S,
     STARTS_S,
     SWITCHED_ON,
+    WOKEN,
     ChannelFigures,
     StretchFigures,
 )
@@ -39,6 +42,7 @@ from flicker.signals.jump_counts import JumpWatch
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+TRIP_V = 0.75  # opens a protection relay, by the rule of clearance; in three times of five seconds one after the other it opened none
 AT_ONCE = 64  # cells looked at in one step; a choice: bounds memory
 
 
@@ -135,8 +139,8 @@ class Gatherer:
         """Follow a channel that has been at zero since the first reading: when does it start, and how large is its start?"""
         watch = self._not_yet[channel]
         for item in watch.feed(piece.time_s, [piece.values[channel]], quiet=True):
-            shared = any(part.kind == SWITCHED_ON and abs(part.begin_s - item.end_s) <= SOON_S for part in self._segments)
-            if item.begin_s == self._first_s and not shared:
+            shared = any(part.kind in CAME_BACK and abs(part.begin_s - item.end_s) <= SOON_S for part in self._segments)
+            if item.begin_s == self._first_s and not shared and not item.short:
                 edges = [item.end_s + s for s in (0.0, GRACE_S, *STARTS_S)]
                 sizes = [cells_of.largest(self._chunks, channel, a, b) for a, b in pairwise(edges)]
                 self._started[channel] = [[item.end_s, *sizes]]
@@ -183,7 +187,7 @@ class Gatherer:
                 kind,
                 math.inf,
                 list(anew or [False] * self.channels),
-                [[math.nan] * 7 for _ in range(self.channels)],
+                [[math.nan] * HEAD for _ in range(self.channels)],
             )
         )
         self._next_s = begin_s
@@ -260,6 +264,7 @@ class Gatherer:
                     for about_V in (0.0, after["median_V"] if after["readings"] else math.nan)
                     for a, b in pairwise(edges)
                 ),
+                *cells_of.extremes(self._chunks, k, edges[0], min(edges[1], late.end_s)),
             ]
 
     def _count_jumps(self, span: Span, drawn: Drawn, number: int) -> None:
@@ -274,10 +279,16 @@ class Gatherer:
 
     def _cut(self, off: Off) -> None:
         """Drop a time in which the unit was off, and a small bump before it."""
+        edges = off.begin_s - np.arange(BEFORE_S, -1.0, -SOON_S)
+        sizes = [[cells_of.largest(self._chunks, k, a, b) for a, b in pairwise(edges)] for k in range(self.channels)]
+        tripped = np.array(sizes) >= TRIP_V
+        if off.short and not (tripped[:, :-2] & tripped[:, 1:-1] & tripped[:, 2:]).any():
+            return
         self._fill(off.begin_s)
-        bump = [cells_of.largest(self._chunks, k, off.begin_s - BEFORE_S, off.begin_s) for k in range(self.channels)]
-        until = self._drop_after(off.begin_s - BEFORE_S * (np.nanmax([0.0, *bump]) <= BUMP_V))
-        self._begin(off.end_s, SWITCHED_ON, [any(until < t <= off.end_s for t in item.anew_s) for item in self.left])
+        bump = np.ravel(sizes)
+        until = self._drop_after(off.begin_s - BEFORE_S * (off.surge and np.nanmax([0.0, *bump]) <= BUMP_V))
+        kind = SWITCHED_ON if off.surge else WOKEN
+        self._begin(off.end_s, kind, [any(until < t <= off.end_s for t in item.anew_s) for item in self.left])
 
     def _drop_after(self, until: float) -> float:
         """Forget what was read from a time on, though nothing before the last segment; returns the time."""
@@ -305,7 +316,7 @@ class Gatherer:
     def finish(self) -> StretchFigures:
         """The figures, after all rows were fed."""
         rest_s = self._off.at_rest_s
-        if rest_s is not None and any(item.kind == SWITCHED_ON for item in self._segments):
+        if rest_s is not None and any(item.kind in CAME_BACK for item in self._segments):
             self._fill(rest_s)
             self._drop_after(rest_s)  # off again, as it was before: no hours of a live output
         elif self._segments:
@@ -325,7 +336,7 @@ class Gatherer:
         return ChannelFigures(
             **{name: cells[name].copy() for name in CELL.names or () if name != "cell_s"},
             **{f"swing_{name}": swings[name].copy() for name in SWING.names or () if name != "cell_s"},
-            head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, 7),
+            head=np.array([item.head[channel] for item in self._segments], dtype=np.float64).reshape(-1, HEAD),
             anew=np.array([item.anew[channel] for item in self._segments], dtype=bool),
             blank_rows=self._blanks.table(channel),
             started=np.array(self._started[channel], dtype=np.float64).reshape(-1, 4),
