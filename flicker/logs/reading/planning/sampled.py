@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -96,30 +97,30 @@ def column_of(
     if not filled:
         return Column(title, position, "empty", head_cells[:5], unit=unit)
     numbers = meter_words = with_unit = with_time = decimals = 0
-    bad: tuple[int | None, str] | None = None
+    bad_cell = ""
     known: dict[str, float] = {}
-    for line, cell in filled:
+    for cell, times in Counter(cell for _, cell in filled).items():
         bare = numerals.number(cell)
         if bare is None and numerals.unclear(cell):
             bare = float((bare_number(cell) or "0").replace(",", "."))
         if bare is not None:
             known[cell] = odd_cells.scpi(bare)
-            numbers += 1
+            numbers += times
             decimals = max(decimals, _digits(cell, numerals.decimal))
         elif (found := odd_cells.value(cell, numerals, units_too=True)) is not None:
             known[cell] = found
             if odd_cells.word_value(cell) is None:
-                with_unit += 1
+                with_unit += times
             else:
-                meter_words += 1
+                meter_words += times
         elif (found := odd_cells.seconds(cell, numerals)) is not None:
             known[cell] = found
-            with_time += 1
+            with_time += times
         elif cell.strip('" ').lower() in known_words:
-            meter_words += 1
-        elif bad is None:
-            bad = (line, cell)
-    bad_line, bad_cell = bad or (None, "")
+            meter_words += times
+        else:
+            bad_cell = bad_cell or cell
+    bad_line = next((line for line, cell in filled if cell == bad_cell), None)
     good = numbers + with_unit + with_time + meter_words
     if (
         numbers + with_unit + with_time >= 0.5 * (len(filled) - meter_words)
@@ -142,9 +143,8 @@ def column_of(
             bad_line=bad_line,
         )
     texts = [cell.strip('"').strip() for _, cell in cells]
-    form = clock.form_of(
-        [c for c in texts if c and not is_summary(c)][:300] + [c for c in texts if c and not is_summary(c)][-100:]
-    )
+    told = [text for text in texts if text and not is_summary(text)]
+    form = clock.form_of(told[:300] + told[-100:])
     if form is not None:
         return Column(title, position, "stamp", texts, form=form, unit=unit)
     return Column(title, position, "text", texts[:2000], unit=unit, bad=bad_cell, bad_line=bad_line)
@@ -152,14 +152,13 @@ def column_of(
 
 def _digits(cell: str, decimal: str) -> int:
     """Digits after the decimal sign that a cell shows, exponents counted in."""
-    bare = bare_number(cell) or ""
-    found = re.search(r"[eE]([+-]?\d{1,3})", bare)
-    mantissa = bare[: found.start()] if found else bare
-    tail = re.match(r"\d*", mantissa.rsplit(decimal, 1)[1]) if decimal in mantissa else None
-    digits = len(tail.group()) if tail else 0
-    return digits if found is None else max(0, min(9, digits - int(found[1])))
+    mantissa, _, exponent = (bare_number(cell) or "").lower().partition("e")
+    tail = _TAIL.match(mantissa.rpartition(decimal)[2]) if decimal in mantissa else None
+    digits = tail.end() if tail else 0
+    return max(0, min(9, digits - int(exponent))) if exponent else digits
 
 
+_TAIL = re.compile(r"\d*")
 _COUNTED = frozenset({"counts", "count", "lsb", "adc", "raw", "codes", "bit", "bits", "dec"})
 _TURNS = 200  # words looked at, before rows may be missing: a choice
 _UNIT_CELL = re.compile(r"[A-Za-zµμΩ°%~ +]{1,8}")

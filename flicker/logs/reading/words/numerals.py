@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import NamedTuple
 
 from flicker.logs.errors import LogError, Question
@@ -52,6 +54,7 @@ class Numerals(NamedTuple):
         return not self.sure and doubtful(text)
 
 
+@lru_cache(maxsize=1 << 13)  # a choice for speed: cells looked at to plan a log, each several times
 def bare_number(text: str) -> str | None:
     """Return a cell without quotes, its sign in front; None where it is too long to be a number."""
     bare = text.strip().strip('"').strip()
@@ -161,7 +164,7 @@ class _Shown:
 def _shown(cells: Iterable[str]) -> _Shown:
     """Look through the cells of one column."""
     out = _Shown()
-    for cell in cells:
+    for cell, times in Counter(cells).items():
         bare = bare_number(cell)
         if not bare or ":" in bare:
             continue
@@ -180,5 +183,5 @@ def _shown(cells: Iterable[str]) -> _Shown:
                 sign = "." if "." in bare else ","
                 out.unclear[sign] = out.unclear[sign] or bare
             elif found_with:
-                out.sure[next(iter(found_with))] += 1
+                out.sure[next(iter(found_with))] += times
     return out
