@@ -71,10 +71,15 @@ def undrawn(monkeypatch):
 
 @pytest.fixture(scope="session")
 def chromium(tmp_path_factory):
-    """One headless Chromium for all pages that are opened in this process."""
+    """One headless Chromium for all pages that are opened in this process; ``asked`` is what it asked of a network."""
+    import browser
     import lab
 
-    with lab.driven(tmp_path_factory.mktemp("chromium") / "profile") as driver:
+    if lab.missing():
+        pytest.skip(lab.missing())
+    profile = tmp_path_factory.mktemp("chromium") / "profile"
+    with browser.counting() as (port, asked), lab.driven(profile, proxy=port) as driver:
+        driver.asked = asked
         yield driver
 
 

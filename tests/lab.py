@@ -37,8 +37,8 @@ def share() -> Path:
 
 
 @contextlib.contextmanager
-def driven(profile: Path, *, width: int = 1280, height: int = 1000, dark: bool = False) -> Iterator[Any]:
-    """Open a headless Chromium under control; nothing but this machine can be reached."""
+def driven(profile: Path, *, width: int = 1280, height: int = 1000, dark: bool = False, proxy: int | None = None) -> Iterator[Any]:
+    """Open a headless Chromium under control; nothing but this machine can be reached, with a proxy nothing but that."""
     from selenium import webdriver
     from selenium.webdriver.chrome.service import Service
 
@@ -47,8 +47,8 @@ def driven(profile: Path, *, width: int = 1280, height: int = 1000, dark: bool =
     quiet = [flag for flag in browser.QUIET if not flag.startswith(("--virtual-time", "--enable-logging"))]
     for flag in (*quiet, "--disable-quic", f"--user-data-dir={profile}", f"--window-size={width},{height}"):
         options.add_argument(flag)
-    options.add_argument("--proxy-server=127.0.0.1:9")  # the discard port: nothing answers
-    options.add_argument("--proxy-bypass-list=127.0.0.1;localhost")
+    options.add_argument(f"--proxy-server=127.0.0.1:{proxy or 9}")  # the discard port: nothing answers
+    options.add_argument(f"--proxy-bypass-list={'<-loopback>' if proxy else '127.0.0.1;localhost'}")
     if dark:
         options.add_argument("--blink-settings=preferredColorScheme=0")
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
@@ -124,8 +124,8 @@ return [...document.querySelectorAll('.jp-NotebookPanel:not(.lm-mod-hidden) .jp-
   const look = canvas => {
     const draw = canvas.getContext('2d', {willReadFrequently: true});
     const data = draw.getImageData(0, 0, canvas.width, canvas.height).data;
-    const seen = new Set();
-    for (let k = 0; k < data.length; k += 4 * 37) seen.add(data[k] + ',' + data[k + 1] + ',' + data[k + 2]);
+    const seen = new Set(), dots = new Uint32Array(data.buffer);  // each of four bytes, the last its opacity
+    for (let k = 0; k < dots.length; k += 37) seen.add(dots[k] & 0xffffff);
     let ink = 0;
     for (let k = 0; k < 4 * canvas.width * 25; k += 4) ink += data[k] + data[k + 1] + data[k + 2] < 240;
     return {colours: seen.size, ink: ink};

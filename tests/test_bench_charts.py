@@ -151,11 +151,11 @@ def test_the_page_of_visits(seasons):
 
 
 @needs_chromium
-def test_browser_draws_the_page_of_visits(demo, tmp_path, capsys):
+def test_browser_draws_the_page_of_visits(demo, tmp_path, capsys, driver):
     page = tmp_path / "visits.html"
     assert main(["visits", "--case", str(demo / "m22_case.toml"), "--report", str(page)]) == 0
     assert capsys.readouterr().out.endswith(f"Page written: {page}\n")
-    seen = browser.visit(page, tmp_path / "profile")
+    seen = browser.visit(page, driver)
     assert seen.console == [] and seen.requests == []
     assert seen.dom.count('<figure data-chart="') == seen.dom.count('class="drawn"') == 5
 

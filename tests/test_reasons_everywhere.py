@@ -154,7 +154,7 @@ def test_a_reason_is_told_by_every_command(reason, folder, tmp_path, undrawn):
     assert fitness == NOT_YET or any("do not connect" in text for text in plan["cautions"])
 
 
-def test_a_table_visits_and_a_case_tell_the_same(folder, tmp_path, undrawn):
+def test_a_table_visits_and_a_case_tell_the_same(folder, tmp_path, undrawn, judged_here):
     logs = {reason: folder / "logs" / f"{reason}.csv" for reason in LOGS}
     alone = {reason: document("assess", log, "--json")["channels"][0] for reason, log in logs.items()}
     assert flicker("survey", folder / "logs", "--out", tmp_path / "table.csv", "--workers", "1").returncode == 0

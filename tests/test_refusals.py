@@ -584,7 +584,7 @@ def test_every_refusal_has_a_case(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     made: set[tuple[str, int]] = set()
 
     def noted(self: LogError, *_: Any) -> None:
-        frame = inspect.stack(context=0)[1].frame
+        frame = inspect.currentframe().f_back
         frame = frame.f_back if "sentence" in frame.f_locals and frame.f_code.co_name == "__init__" else frame  # type: ignore[assignment]
         made.add((frame.f_code.co_filename, frame.f_lineno))
 

@@ -11,6 +11,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import browser
+import lab
 import numpy as np
 import pages
 import pytest
@@ -22,7 +23,7 @@ from flicker.present.said import finding_text
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
 
-needs_chromium = pytest.mark.skipif(browser.CHROMIUM is None, reason="no Chromium on this machine (Debian: chromium)")
+needs_chromium = pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
 
 
 class Page(HTMLParser):
@@ -257,9 +258,9 @@ def test_every_kind_of_verdict_makes_a_page(kind):
 
 @needs_chromium
 @pytest.mark.parametrize("kind", ["assessment", "comparison", "soak", "job"])
-def test_browser_draws_every_chart_without_an_error_or_a_request(demo, kind, tmp_path):
+def test_browser_draws_every_chart_without_an_error_or_a_request(demo, kind, driver):
     page = demo[0][kind]
-    seen = browser.visit(page, tmp_path / "profile")
+    seen = browser.visit(page, driver)
     assert seen.console == [] and seen.requests == []
     charts = page.read_text(encoding="utf-8").count("data-chart=")
     assert charts >= (1 if kind == "soak" else 3) and 'data-ready="yes"' in seen.dom
@@ -271,20 +272,26 @@ def test_browser_draws_every_chart_without_an_error_or_a_request(demo, kind, tmp
 
 
 @needs_chromium
-def test_narrow_pages_have_no_error_and_ask_nothing(demo, tmp_path):
+def test_narrow_pages_have_no_error_and_ask_nothing(demo, tmp_path, driver):
     # Both in one window, in frames of 390 points; comparisons and soaks are opened so in `test_hostile_names.py`.
     both = tmp_path / "both.html"
     frame = '<iframe src="{}" style="width:390px;height:4000px;border:0"></iframe>'
     both.write_text("".join(frame.format(demo[0][kind].as_uri()) for kind in ("assessment", "job")))
-    seen = browser.visit(both, tmp_path / "profile")
+    seen = browser.visit(both, driver)
     assert seen.dom.count("<iframe") == 2 and seen.console == [] and seen.requests == []
 
 
 @needs_chromium
-def test_the_watch_sees_errors_and_requests(tmp_path):
-    # The check above can fail: a page that asks for a picture elsewhere and throws is caught at both.
+def test_the_watch_sees_errors_and_requests(tmp_path, driver):
+    # The check above can fail: a page that asks for a picture elsewhere and throws is caught at both, now and seconds later.
     page = tmp_path / "bad.html"
-    page.write_text('<img src="http://charts.invalid/a.png"><script>throw new Error("broken")</script>')
-    seen = browser.visit(page, tmp_path / "profile")
-    assert any("charts.invalid" in path for path in seen.requests)
-    assert any("broken" in line for line in seen.console)
+    late = 'setTimeout(() => { fetch("http://charts.invalid/late"); throw new Error("late, too"); }, 9000)'
+    page.write_text(f'<img src="http://charts.invalid/a.png"><script>{late}; throw new Error("broken")</script>')
+    framed = tmp_path / "framed.html"
+    framed.write_text(f'<iframe src="{page.as_uri()}"></iframe>')
+    for opened in (page, framed):
+        seen = browser.visit(opened, driver)
+        assert all(any(f"charts.invalid/{name}" in path for path in seen.requests) for name in ("a.png", "late"))
+        assert all(any(word in line for line in seen.console) for word in ("broken", "late, too"))
+    driver.get("about:blank")  # what is opened next has its own time
+    assert driver.execute_async_script("const t = Date.now(); setTimeout(() => arguments[0](Date.now() - t), 100)") >= 90

@@ -179,7 +179,7 @@ def test_a_case_keeps_to_its_schema(tmp_path, capsys):
     validate(printed(capsys, "case", "check", path, "--json"))
 
 
-def test_rows_of_a_survey_keep_to_the_schema(bench, tmp_path):
+def test_rows_of_a_survey_keep_to_the_schema(bench, tmp_path, judged_here):
     (tmp_path / "broken.csv").write_text("time_s,left_mV\n0,banana\n")
     (tmp_path / "noisy.csv").write_bytes(bench("noisy").read_bytes())
     table = survey(find_logs(tmp_path), workers=1)

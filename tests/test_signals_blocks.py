@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -61,6 +63,13 @@ def _facts(runs: list[RunTraces]) -> list[object]:
     return out
 
 
+@cache
+def _whole(kind: str, options: tuple[tuple[str, object], ...]) -> tuple[Log, list[object]]:
+    """A simulated log, and what is found in it in one piece."""
+    log = simulate_log(kind, seed=5, **dict(options)).logs[0]  # type: ignore[arg-type]
+    return log, _facts(trace_log(log, Limits()))
+
+
 @pytest.mark.parametrize(
     ("kind", "options"),
     [
@@ -76,9 +85,8 @@ def _facts(runs: list[RunTraces]) -> list[object]:
 def test_results_do_not_depend_on_batches(kind: str, options: dict[str, object], rows: int) -> None:
     if rows == 1 and kind != "relay-speaker-side":
         rows = 3
-    log = simulate_log(kind, seed=5, **options).logs[0]  # type: ignore[arg-type]
-    chosen = Limits()
-    assert _facts(trace_log(_cut(log, rows), chosen)) == _facts(trace_log(log, chosen))
+    log, facts = _whole(kind, tuple(options.items()))
+    assert _facts(trace_log(_cut(log, rows), Limits())) == facts
 
 
 def test_splitting_restarts_the_clock_and_loses_nothing() -> None:
