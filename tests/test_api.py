@@ -46,15 +46,15 @@ STATS = {
         AllanDeviation NoiseColour allan_deviation noise_colour noise_sigma resolution_of
     """,
     "power_ups": """
-        ComparisonNeeds CountByAge EarlyShare ExpectedCounts FreeScatterTest GrowthForecast MeanCumulative
+        ComparisonNeeds CountByAge EarlyShare ExpectedCounts FallUnderWay FreeScatterTest GrowthForecast MeanCumulative
         MeanRate PowerUpSoak ProvokedTest RateComparison RateGrowth ReachForecast SizeGrowth SizesAhead clean_chance
-        clean_power_ups comparison_needs comparison_power count_by_age early_share_test expected_counts growth_forecast
-        growth_however_much growth_reaches mean_cumulative mean_rate power_ups_to_see provoked_test rate_comparison
+        clean_power_ups comparison_needs comparison_power count_by_age early_share_test expected_counts
+        fall_under_way growth_forecast growth_however_much growth_reaches mean_cumulative mean_rate power_ups_to_see provoked_test rate_comparison
         rate_growth size_growth size_growth_within sizes_ahead
     """,
     "rates": """
-        DispersedRatio DispersionTest OnOff OverdispersedRate RateDifference RateInterval RateRatio
-        Recurrence ShareInterval dispersion_test on_off_significance overdispersed_rate rate_difference rate_interval
+        AbsentTest DispersedRatio DispersionTest OnOff OverdispersedRate RateDifference RateInterval RateRatio
+        Recurrence ShareInterval absent_test dispersion_test on_off_significance overdispersed_rate rate_difference rate_interval
         rate_ratio rate_ratio_dispersed recurrence share_interval window_counts
     """,
     "sequential": """

@@ -262,6 +262,30 @@ def test_a_plain_danger_of_the_repair_bench_is_told_and_the_same_seed_gives_the_
     assert not benches.tell(kind, 3).harms
 
 
+@pytest.mark.parametrize(("kind", "why"), [
+    ("pair warmer room", "room was at 9 degrees before and at 24 degrees after"),
+    ("pair gain of the logger", "are 0.2 times as large after as before"),
+    ("pair fading by itself", "became rarer from power-up to power-up before already"),
+    ("pair hiss gone", "Noise floor: "),
+    ("now it thumps", "Protection: would not have tripped before, would have tripped 3 times after: worse"),
+    ("pair warm after", "whether each begins at a switch-on is not seen"),
+])  # fmt: skip
+def test_what_the_repair_did_not_make_is_not_put_down_to_it(kind: str, why: str) -> None:
+    """The truth is that of the story, by its author; nothing of the left output may be called better."""
+    from flicker import compare, read_log
+
+    made = benches.story(kind, 420000 + (kind == "pair warm after"))
+    (step,) = made.steps
+    reading = dict(step.options).get("reading", {})
+    left = compare(*([read_log(log, **reading) for log in side] for side in step.logs)).channel("left")
+    assert left.outcome != "improved" and left.cured != "shown"
+    assert why.lower() in left.reads.lower()
+
+
+def test_sizes_are_not_called_smaller_where_the_probe_was_set_to_ten() -> None:
+    assert not benches.tell("visits probe at ten", 420002).harms and not benches.tell("visits hiss grows", 420004).harms
+
+
 @pytest.mark.parametrize("kind", ["class a", "late relay", "leads reversed", "battery sags", "neighbours plug", "supply pumped", "chopper spikes", "zero key", "rectifier tube warms", "lamp limiter", "own warmth", "range flips", "sun on terminals", "servo of twenty minutes"])
 def test_sound_outputs_of_a_repairers_year_stay_where_their_page_says(kind: str) -> None:
     """Within 20 mV from minute 20 on and 15 mV of the middle of five minutes (clearance, section 1), whatever the seed."""

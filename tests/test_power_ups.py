@@ -369,3 +369,25 @@ def test_one_bad_power_up_is_no_growth():
     assert steady.p_up == pytest.approx(0.0032, abs=3e-4) and "roots" not in steady.method
     # two bad of six before, three clean after: three clean ones are no rarity at two of six (8 of 27)
     assert pu.rate_comparison([0, 24, 0, 0, 24, 0], np.ones(6), [0, 0, 0], np.ones(3)).p_down > 0.05
+
+
+def test_a_claim_does_not_hang_on_one_power_up():
+    steady = [4, 3, 5, 4, 4, 4]
+    found = pu.rate_comparison(steady, np.ones(6), [4, 3, 60, 5, 4, 4], np.ones(6))
+    assert found.p_up > 0.025 and found.low < 1.0 and found.holds_up is None
+    assert pu.rate_comparison([4, 3, 60, 5, 4, 4], np.ones(6), steady, np.ones(6)).p_down > 0.025
+    # all six of them, or one of two: no power-up more alone than another
+    assert pu.rate_comparison(steady, np.ones(6), [12, 15, 60, 14, 13, 16], np.ones(6)).p_up < 0.025
+
+
+def test_a_fall_that_goes_on_is_told_from_a_step():
+    # by hand: a fall by a third from one to the next throughout, and a step between flat sides
+    fading = pu.fall_under_way([72, 48, 32], np.ones(3), [21, 14, 9], np.ones(3))
+    assert fading.likely and fading.trend_over_step > 3.0
+    step = pu.fall_under_way([20, 24, 19], np.ones(3), [2, 1, 2], np.ones(3))
+    assert not step.likely and step.trend_over_step < 0.1
+    # a rise before is no fall; nor does one power-up, or none seen, show any
+    assert not pu.fall_under_way([10, 20, 30], np.ones(3), [5, 4, 3], np.ones(3)).likely
+    for before in ([20], [0, 0]):
+        assert pu.fall_under_way(before, np.ones(len(before)), [3], [1.0]).falling == 0.5
+    assert "a trend explains" in fading.reads

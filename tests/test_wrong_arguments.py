@@ -61,6 +61,9 @@ SOUND = {
     "power_ups.count_by_age": dict(counts=[3, 1, 4], expected=[1.0] * 3),
     "power_ups.early_share_test": dict(early=[1, 2, 0], counts=[2, 3, 1], time_share=0.2),
     "power_ups.expected_counts": dict(times=RUNS, ends=ENDS),
+    "power_ups.fall_under_way": dict(
+        before=[9, 5], expected_before=[1.0, 1.0], after=[3, 1], expected_after=[1.0, 1.0]
+    ),
     "power_ups.growth_forecast": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0], at=3.0, planned=1.0),
     "power_ups.growth_reaches": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0], mean=9.0, planned=1.0),
     "power_ups.growth_however_much": dict(counts=[3, 1, 4], expected=[1.0] * 3, order=[0.0, 1.0, 2.0]),
@@ -75,6 +78,7 @@ SOUND = {
     "power_ups.size_growth": dict(sizes=[[0.1, 0.2], [0.3], [0.2, 0.4]], order=[0.0, 1.0, 2.0]),
     "power_ups.size_growth_within": dict(sizes=[Y], times=[list(range(0, 1200, 100))], dead_time=10.0),
     "power_ups.sizes_ahead": dict(sizes=Y, times=list(range(1, 13)), end=13.0, threshold=20.0),
+    "rates.absent_test": dict(none_of=3, some=2, of=4),
     "rates.dispersion_test": dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4),
     "rates.on_off_significance": dict(on_count=3, on_time=1.0, off_count=2, off_time=4.0),
     "rates.overdispersed_rate": dict(counts=[3, 1, 0, 4], exposures=[1.0] * 4),

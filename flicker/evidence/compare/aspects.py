@@ -36,6 +36,7 @@ from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.drift import FEWEST_BETWEEN
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.stats.rates import absent_test
 
 UNTOUCHED = "the untouched channel changed as well"
 RATES = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
@@ -136,7 +137,7 @@ def aspects_of(
             Aspect.PROTECTION,
             "trips",
             _protection,
-            lambda bad: "" if bad and stands(sides[1]) else _not_its_own(item, bad) or _too_few(sides, bad, lambda part: part.relay.trips, limits),
+            lambda bad: "" if bad and stands(sides[1]) else _not_its_own(item, bad) or _trips_open(sides, bad, limits),
             False,
         ),
     ]
@@ -184,10 +185,13 @@ def withdrawn(found: Sequence[AspectChange], what: Set[tuple[Aspect, str]], why:
     )
 
 
-def decided(found: Sequence[AspectChange], led: tuple[Aspect, str]) -> tuple[Aspect, str]:
-    """The aspect that decides and its outcome: what worsens anything is no cure; else what decided so far."""
+def decided(found: Sequence[AspectChange], led: tuple[Aspect, str], swung: bool = False) -> tuple[Aspect, str]:
+    """The aspect that decides and its outcome: what worsens anything is no cure; else what decided so far.
+
+    Where it was shown before that it ``swung``, and no fall of that is, nothing else that became better makes an 'improved'.
+    """
     for wanted in (WORSE, IMPROVED):
-        if led[1] == wanted:
+        if led[1] == wanted or (swung and led[0] in RATES and wanted == IMPROVED):
             return led
         shown = [item.aspect for item in found if item.outcome == wanted and item.aspect not in {led[0], *RATES}]
         if shown:
@@ -310,6 +314,17 @@ def _too_few(
     return "" if shown else "too few in too short a time to tell it from chance; log longer"
 
 
+def _trips_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int, limits: Limits) -> str:
+    """Why trips may differ by chance: neither their number tells, nor in how many power-ups they came, each watched as long."""
+    few = _too_few(sides, bad, lambda part: part.relay.trips, limits)
+    wrong, right = (sides[place].relay.power_ups for place in (bad, 1 - bad))
+    if not few or not right:
+        return few
+    watched_s = min(start["watched_s"] for start in right)
+    early = sum(start["trip_s"] is not None and start["trip_s"] < watched_s for start in wrong)
+    return "" if absent_test(len(right), early, len(wrong)).p_value <= 0.5 * (1.0 - limits.confidence) else few
+
+
 def _untold(change: Change, bad: int) -> str:
     if change.answer == ("less" if bad == 0 else "more"):
         return ""
@@ -317,7 +332,7 @@ def _untold(change: Change, bad: int) -> str:
 
 
 def _starts_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int, limits: Limits, off_by: OffBy) -> str:
-    """What is missing for starts of one kind to differ beyond chance: Fisher's exact test, one-sided, none on one side."""
+    """What is missing for starts of one kind to differ beyond chance, none being wrong on one side."""
     wrong, right = sides[bad].power_up, sides[1 - bad].power_up
     kinds = {start.start for start in wrong if start.abnormal}
     here = [start for start in wrong if start.start in kinds]
@@ -326,10 +341,7 @@ def _starts_open(sides: tuple[ChannelAssessment, ChannelAssessment], bad: int, l
     if not number:
         return "the starts cannot be told apart"
     error = 0.5 * (1.0 - limits.confidence)
-    needed = next(
-        (k for k in range(1, MOST_STARTS) if math.comb(len(here), number) <= error * math.comb(len(here) + k, number)),
-        0,
-    )
+    needed = next((k for k in range(1, MOST_STARTS) if absent_test(k, number, len(here)).p_value <= error), 0)
     if not needed or len(there) < needed:
         kind = "" if kinds == {"unknown"} else f" {' or '.join(sorted(kinds - {'unknown'}))}"
         return f"to tell it from chance takes {needed or f'more than {MOST_STARTS}'}{kind} starts; {len(there)} were logged"

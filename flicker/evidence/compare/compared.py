@@ -224,7 +224,8 @@ def reads(
     figures = f"{said_of[0]} {stage_text(one)}, {said_of[1]} {stage_text(two)}"
     own = next((found for found in aspects if found.aspect == aspect), None)
     why = f" ({own.note})" if own is not None and own.note and aspect in {Aspect.NOISE_FLOOR, Aspect.SETTLED_LEVEL} else ""
-    said = [f"{name}: {own.reads}" if own is not None and aspect in OTHER else f"{name}: {figures}: {outcome}{why}."]
+    word = "rarer, but no change by the repair is shown" if item.under_way and outcome == NO_CHANGE else outcome
+    said = [f"{name}: {own.reads}" if own is not None and aspect in OTHER else f"{name}: {figures}: {word}{why}."]
     said.extend(filter(None, [within_after]))
     said.extend(others_told(aspects, aspect))
     if aspect == Aspect.EPISODES and outcome != NO_CHANGE:
@@ -240,6 +241,9 @@ def reads(
                 f"The rate rose to at least {digits_text(ratio.low)} times what it was ({share_text(ratio.confidence)})."
             )
         said.append(said_of_scatter)
+        sizes = len(ratio.base_units), len(ratio.units)
+        if min(sizes) == 1 < max(sizes):
+            said.append(f"One power-up {stage_text((one, two)[sizes.index(1)])} may have been an odd one: log a second.")
     elif aspect == Aspect.EPISODES and item.ratio.alone and item.ratio.base_count and not item.barred:
         said.append("One power-up on each side cannot tell how far power-ups differ by themselves: log a second on each.")
     told = cured is not None or outcome != NO_CHANGE or item.barred
@@ -252,11 +256,12 @@ def reads(
         said.append(
             f"At rest {millivolts_text(level.before)} {stage_text(one)}, {millivolts_text(level.after)} {stage_text(two)}: {level.note}."
         )
-    if state.word == "shown" and outcome == WORSE:
-        said.append("The fault as it came is gone, but a repair that worsens something else is no cure.")
+    if state.word in {"shown", "not yet"} and outcome == WORSE:
+        gone = "The fault as it came is gone, but a" if state.word == "shown" else "A"
+        said.append(f"{gone} repair that worsens something else is no cure.")
     elif cured is not None:
         again = bool(sides[1].rate.episodes or item.shares[1] > 0)
-        said.append(_cure(cured, again, state, bool(item.shared[0] and not item.before.episodes)))
+        said.append(_cure(cured, again, state, bool(item.shared[0] and not item.before.episodes), item.barred))
     return " ".join(said)
 
 
@@ -283,11 +288,11 @@ def _holds(ratio: PowerUpRatio, outcome: str) -> str:
     return f"{differ}; the change stands as long as that is no more than {share_text(held or 0.0)}."
 
 
-def _cure(cured: str, again: bool, state: Cure, not_its_own: bool) -> str:
+def _cure(cured: str, again: bool, state: Cure, not_its_own: bool, unlike: bool) -> str:
     if cured == "not yet" and not_its_own:
         return "A cure of this channel cannot be shown by swings that are not its own."
     if cured == "not yet" and state.clean_hours_needed is None:
-        return "A cure cannot be shown this way: log again under the conditions of before."
+        return f"A cure cannot be shown this way{': log again under the conditions of before' if unlike else ''}."
     if cured == "shown":
         return f"The cure is shown: more than {digits_text(state.concern_per_h)} episodes per hour is excluded."
     if cured == "no":

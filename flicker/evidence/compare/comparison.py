@@ -14,7 +14,7 @@ from flicker.base.progress import each
 from flicker.base.values import Fitness, TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
-from flicker.evidence.compare.alike import SWAPPED, sources_of, starts_told, unlike, unlike_hours
+from flicker.evidence.compare.alike import SWAPPED, sources_of, starts_told, unlike, unlike_hours, unlike_in_logs
 from flicker.evidence.compare.aspects import RATES, decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, changed_within, ratio_figures, reads
 from flicker.evidence.compare.condition_change import OffBy, power_up_change, size_change, unlike_change
@@ -181,8 +181,12 @@ def _step(
                 f"{stage}: no observed time is left in {', '.join(shared)} once the power-up surge, gaps and "
                 "disconnected stretches are out; log longer."
             )
-    apart = unlike(case, names, (sources_of(sides[0].records), sources_of(sides[1].records)))
-    swapped = changed_places([(one[name], two[name]) for name in shared])
+    pairs = [(one[name], two[name]) for name in shared]
+    apart = (
+        *unlike(case, names, (sources_of(sides[0].records), sources_of(sides[1].records))),
+        *unlike_in_logs(names, pairs, (sides[0].beside.temperatures, sides[1].beside.temperatures)),
+    )
+    swapped = changed_places(pairs)
     rows = []
     for name in shared:
         own = (SWAPPED if name in swapped else "", cut_short(names, one[name], two[name]))
@@ -291,7 +295,7 @@ def _channel(
             outcome = NO_CHANGE
             text = "the untouched channel changed as well: the room or the conditions, not the part"
             notes.append(Note(NoteKind.UNTOUCHED, text))
-    aspect, outcome = decided(judged.aspects, (aspect, outcome))
+    aspect, outcome = decided(judged.aspects, (aspect, outcome), before.finding("intermittent").answer == YES)
     if outcome == IMPROVED and after.fitness == Fitness.DO_NOT_CONNECT != before.fitness:
         outcome = NO_CHANGE
         text = "volts that forbid a loudspeaker were read after, and not before: whatever became rarer, that is no improvement"
@@ -304,7 +308,9 @@ def _channel(
         confidence=limits.confidence,
     )
     cured = state.word
-    if cured == "shown" and (outcome != IMPROVED or item.outcome != IMPROVED):
+    if cured in {"shown", "not yet"} and outcome == WORSE:
+        cured = "no"
+    elif cured == "shown" and (outcome != IMPROVED or item.outcome != IMPROVED):
         cured = "not yet"
     for change in (noise, level, sizes):
         if change.note and not row.barred and (change is not sizes or change.withdrawn):

@@ -16,13 +16,16 @@ from flicker.evidence.compare.sides import Matched, Side, as_begun, match, occup
 from flicker.evidence.findings import holm
 from flicker.evidence.record.pace import PACE, missed
 from flicker.evidence.record.power_up_counts import OCCUPIED_LEADS, rate_counts
+from flicker.logs.spans import elapsed, total
 from flicker.stats.laws.scatter import SCATTER
-from flicker.stats.power_ups import clean_chance, clean_power_ups, power_ups_to_see
+from flicker.stats.power_ups import clean_chance, clean_power_ups, fall_under_way, power_ups_to_see
 from flicker.stats.soak import clean_exposure, power_ups_to_catch
 
 IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
 # rate to exclude before an intermittent unit goes home where the complaint gives none; common practice, no source
 RELEASE_PER_H = 0.1
+CROWDED = 1.645  # 5 % of a normal law, by definition: so many claims of even swings are held back, more where they come in bursts
+MOST_TOLD = 8  # power-ups whose rates a sentence can carry: a choice
 MOST_POWER_UPS = 10_000  # power-ups so short that more are needed show nothing: a choice
 
 
@@ -34,6 +37,7 @@ class NoteKind(StrEnum):
     SATURATED = "counting saturates"
     SHARED = "shared with other channels"
     UNTOUCHED = "untouched channel changed"
+    UNDER_WAY = "a fall was under way before"
     DANGER = "more volts than before"
     REMARK = "remark"
 
@@ -75,6 +79,11 @@ class Weighed:
     def leading(self) -> PowerUpRatio:
         """The ratio that decided."""
         return self.occupied if self.occupied is not None else self.ratio
+
+    @property
+    def under_way(self) -> bool:
+        """Whether a fall that began before the repair explains what came after."""
+        return any(note.kind == NoteKind.UNDER_WAY for note in self.notes)
 
     @property
     def paced(self) -> bool:
@@ -145,6 +154,12 @@ def weigh(
             sides = ((item.before, "before"), (item.after, "after"))
             within = " and ".join(f"within {digits_text(side.sample_interval_s, 3)} s {when}" for side, when in sides)
             notes.append(_apart(f"readings that follow the output {within} see different shares of swings this short"))
+        if outcome != NO_CHANGE and _starts_unseen(item, outcome):
+            outcome = NO_CHANGE
+            notes.append(_apart("the swings crowd at the begin of the logs, and whether each begins at a switch-on is not seen"))
+        if outcome == IMPROVED and (why := _under_way(item, scatter)):
+            outcome = NO_CHANGE
+            notes.append(Note(NoteKind.UNDER_WAY, why))
         out.append(
             replace(
                 item,
@@ -237,6 +252,31 @@ def above(side: Side, threshold_V: float) -> Side:
     return replace(side, cycles=tuple(cycles), enter_V=threshold_V)
 
 
+def _starts_unseen(item: Weighed, outcome: str) -> bool:
+    """Could a fault of the first minutes have made the change, as one side may begin cold and the other warm?
+
+    The mean place of the swings in the logs that show no start, of the side that has more, against even ones.
+    """
+    many, few = (item.before, item.after) if outcome == IMPROVED else (item.after, item.before)
+    unseen = [cycle for cycle in many.cycles if not cycle.known and cycle.episode_s.size]
+    if not unseen or all(cycle.known for cycle in few.cycles):
+        return False
+    places = np.concatenate([elapsed(cycle.observed, cycle.episode_s) / total(cycle.observed) for cycle in unseen])
+    return bool((0.5 - places.mean()) * np.sqrt(12.0 * places.size) > CROWDED)
+
+
+def _under_way(item: Weighed, scatter: float) -> str:
+    """How the rate fell before the repair already, where that goes on and explains what came after; empty else."""
+    was, now = item.leading.base_units, item.leading.units
+    if not fall_under_way(was[:, 0], was[:, 1], now[:, 0], now[:, 1], scatter=scatter).likely:
+        return ""
+    rates = [", ".join(digits_text(n / hours) for n, hours in side.counted[:MOST_TOLD]) for side in (item.before, item.after)]
+    return (
+        f"it became rarer from power-up to power-up before already ({rates[0]} per hour, then {rates[1]}): a fall that goes on explains "
+        "the counts better than the repair does"
+    )
+
+
 def _seen_unequally(item: Weighed, outcome: str) -> bool:
     """Could the slower side have missed what the faster one saw, or, by time filled, have drawn it out?"""
     slower_after = item.after.sample_interval_s > item.before.sample_interval_s
@@ -301,7 +341,8 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
     if recurs or item.outcome == WORSE:
         return replace(told, word="no")
     again = after.episodes > 0 or item.shares[1] > 0.0 or item.shared[1] > 0
-    if each <= 0 or (item.barred and not again):  # no further clean hours make unlike sides alike
+    # no further clean hours make unlike sides alike, or tell a repair from a fall that goes on
+    if each <= 0 or ((item.barred or item.under_way) and not again):
         return told
     scatter = item.leading.scatter
     shows_in = _shows_in(before, each, scatter, confidence)

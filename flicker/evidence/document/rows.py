@@ -35,6 +35,13 @@ class OtherThreshold(TypedDict):
     exposed_energy_J: Annotated[float, Doc("Joules while closed.", ge=0, open=True)]
 
 
+class FirstTrip(TypedDict):
+    """When the assumed relay would first have opened in the first run of a power-up."""
+
+    watched_s: Annotated[float, Doc("Seconds logged in that run.", ge=0)]
+    trip_s: Annotated[float | None, Doc("Seconds from its begin to the first trip; null where there was none.", ge=0)]
+
+
 class Thresholds(TypedDict):
     """Thresholds used."""
 

@@ -25,7 +25,7 @@ from flicker.stats.rates import rate_interval
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Meter
-    from flicker.evidence.document.rows import OtherThreshold
+    from flicker.evidence.document.rows import FirstTrip, OtherThreshold
     from flicker.evidence.located.warmup import WarmupRate
     from flicker.evidence.questions.control import ControlAnswer
 
@@ -278,6 +278,7 @@ class RelayResult(Result):
         TripForecast | None, Doc("Chance of a trip in the hours to come; null where no peak came near the threshold.")
     ] = None
     reads: Annotated[str, Doc("In words, for the owner of the unit.")] = ""
+    power_ups: Annotated[tuple[FirstTrip, ...], Doc("Each power-up by its first run.")] = ()
 
 
 def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[RelayResult, int]:
@@ -327,6 +328,11 @@ def exposure(record: ChannelRecord, relays: Relays, limits: Limits) -> tuple[Rel
             what_if_reads=f"{outcomes_text(tried)}." if len(tried) > 1 and any(row.trips for row in tried) else "",
             forecast=next_hours(record, limits),
             reads=whole.reads,
+            power_ups=tuple(
+                {"watched_s": record.runs[first].duration_s, "trip_s": min(relays[key][0].trip_s, default=None)}
+                for first, *_ in record.power_ups
+                if (key := (record.numbers[first], record.channel)) in relays
+            ),
         ),
         whole.trips,
     )

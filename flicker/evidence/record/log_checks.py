@@ -19,6 +19,7 @@ from flicker.base.values import Unobserved
 from flicker.evidence.guard.model import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.codes import codes_of, codes_told
+from flicker.evidence.record.gain import typical
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both
 from flicker.logs.spans import total
@@ -185,9 +186,11 @@ def _other_names(runs: Sequence[RunTraces]) -> Iterator[str]:
     for run in runs[1:]:
         names = [trace.channel for trace in run.traces]
         if set(names) != set(first):
+            alike = {name.casefold() for name in names} & {name.casefold() for name in set(first) - set(names)}
+            asked = f"is {_list(sorted(alike))} one output, written in two ways?" if alike else "is it the same unit?"
             yield (
-                f"{runs[0].run.source} has the channels {_list(first)}, {run.run.source} has {_list(names)}: is it the "
-                "same unit? Channels are joined by name."
+                f"{runs[0].run.source} has the channels {_list(first)}, {run.run.source} has {_list(names)}: {asked} Channels are "
+                "joined by name, letter by letter."
             )
             return
 
@@ -214,20 +217,10 @@ def _same_on_both(names: tuple[str, str], runs: tuple[Sequence[RunTraces], Seque
     return []
 
 
-def _typical(record: ChannelRecord) -> tuple[float, float, float] | None:
-    """Settled level, noise floor and last digit of a record."""
-    seen = [trace for trace in record.traces if trace.baseline is not None and trace.level_V is not None]
-    if not seen:
-        return None
-    level = float(np.median([trace.level_V for trace in seen if trace.level_V is not None]))
-    sigma = float(np.median([trace.sigma_V for trace in seen]))
-    return level, sigma, max(trace.resolution_V for trace in seen)
-
-
 def _unit_changed(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> list[str]:
     factors = []
     for one, two in pairs:
-        a, b = _typical(one), _typical(two)
+        a, b = typical(one), typical(two)
         if a is None or b is None or a[1] <= 0 or b[1] <= 0:
             return []
         noise = b[1] / a[1]
@@ -255,7 +248,7 @@ def changed_places(pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> froz
 
 def _crossed(a: tuple[ChannelRecord, ChannelRecord], b: tuple[ChannelRecord, ChannelRecord]) -> tuple[bool, bool]:
     """Whether the levels of two channels changed places for certain, and whether they may have."""
-    found = [_typical(record) for record in (*a, *b)]
+    found = [typical(record) for record in (*a, *b)]
     if any(item is None for item in found):
         return False, False
     la0, la1, lb0, lb1 = (item[0] for item in found if item is not None)
@@ -324,7 +317,7 @@ def _another_unit(
 
 
 def _differences(one: ChannelRecord, two: ChannelRecord, off_V: float) -> list[str]:
-    a, b = _typical(one), _typical(two)
+    a, b = typical(one), typical(two)
     if a is None or b is None:
         return []
     traits = []

@@ -26,7 +26,7 @@ OTHER_FILTER = 4.0  # times as slow: the lags are powers of two, and noise itsel
 
 
 def follow_s(traces: Sequence[RunTraces]) -> float:
-    """Seconds in which the quickest channel follows its output, by its noise at rest; 0: within a block, or not known.
+    """Seconds in which the quickest channel follows its output, by its noise at rest; 0: not known.
 
     Noise differs as much from one reading to the next as from one minute to the next, unless a filter or an average holds
     it back. What a part of the unit does to noise is in its own channel; what the meter does is in all.
@@ -46,7 +46,7 @@ def follow_s(traces: Sequence[RunTraces]) -> float:
         typical_V = [median(np.concatenate(found)) if sum(part.size for part in found) else 0.0 for found in steps.values()]
         if max(typical_V) > DIGITS * digit_V:
             lag = next(lag for lag, step in zip(LAGS, typical_V, strict=True) if step >= FOLLOWED * max(typical_V))
-            quickest.append(lag * block_s if lag > 1 else 0.0)
+            quickest.append(lag * block_s)
     return min(quickest, default=0.0)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
@@ -17,7 +17,7 @@ from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN, holm
 from flicker.evidence.questions.worsening import FEWEST, RATE_FACTOR
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.pace import OTHER_PACE, PACE, missed
+from flicker.evidence.record.pace import PACE, missed
 from flicker.evidence.record.power_up_counts import OccupiedWindows
 from flicker.stats.power_ups import (
     RateComparison,
@@ -280,11 +280,11 @@ def size_growth(
 
 
 def corrected(
-    pairs: Sequence[tuple[RateWorsening, SizeWorsening]], limits: Limits, feigned: Sequence[frozenset[str]] = ()
+    pairs: Sequence[tuple[RateWorsening, SizeWorsening]], limits: Limits, feigned: Sequence[Mapping[str, str]] = ()
 ) -> list[tuple[RateWorsening, SizeWorsening]]:
     """Correct the one-sided p-values of all channels together, give the answers, say them.
 
-    ``feigned`` holds for each channel the answers that another pace of the readings could feign.
+    ``feigned`` holds for each channel the answers that something else than the unit could feign, with the sentence on it.
 
     'Worse' is asked as 'degrading' is, at the page's error over two questions a channel; 'better' at half of it.
     """
@@ -303,17 +303,16 @@ def corrected(
         matters = factor <= 0 or max(factor, 1.0 / factor) >= RATE_FACTOR
         level = error if p <= 0.5 else 0.5 * error
         answer = NOT_SHOWN if not (matters and adjusted <= level) else WORSE if p <= 0.5 else BETTER
-        paced = bool(feigned) and answer in feigned[k]
-        answer = NOT_SHOWN if paced else answer
+        why = feigned[k].get(answer, "") if feigned else ""
+        answer = NOT_SHOWN if why else answer
         if of_rate:
-            cautions = (*rates[k].cautions, *([OTHER_PACE] if paced else []))
-            told = replace(rates[k], answer=answer, p_adjusted=adjusted, cautions=cautions)
-            rates[k] = replace(told, reads=_rate_reads(told))
+            told = replace(rates[k], answer=answer, p_adjusted=adjusted, cautions=(*rates[k].cautions, *filter(None, [why])))
+            rates[k] = replace(told, reads=why or _rate_reads(told))
             continue
         text = {
             WORSE: f"The swings get larger: {factor_text(factor)} from the first visit to the last.",
             BETTER: f"The swings get smaller: {factor_text(factor)} from the first visit to the last.",
-        }.get(answer, OTHER_PACE if paced else SIZES_NOT_SHOWN)
+        }.get(answer, why or SIZES_NOT_SHOWN)
         sizes[k] = replace(sizes[k], answer=answer, p_adjusted=adjusted, reads=text)
     return list(zip(rates, sizes, strict=True))
 
@@ -322,8 +321,6 @@ def _rate_reads(rate: RateWorsening) -> str:
     each = f"{factor_text(rate.per_visit)} as often at each visit as at the one before, "
     each += f"between {factor_text(rate.low_per_visit).removesuffix(' times')} and {factor_text(rate.high_per_visit)}"
     if rate.answer == NOT_SHOWN:
-        if OTHER_PACE in rate.cautions:
-            return OTHER_PACE
         close = rate.p_value is not None and rate.p_value <= 0.5 * (1.0 - rate.confidence)
         tail = "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from flicker.base.formats import channel_text, hours_text, times_text
+from flicker.base.formats import channel_text, digits_text, hours_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
 from flicker.case.case_file import EVENING_H, Case
@@ -23,12 +23,15 @@ from flicker.evidence.located.rate_changed import RateChanged, day_name
 from flicker.evidence.located.rate_changed import corrected as since_corrected
 from flicker.evidence.located.rate_since import since_visits
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.pace import follow_s, slower_s
+from flicker.evidence.record.gain import gain_changes
+from flicker.evidence.record.pace import OTHER_PACE, follow_s, slower_s
 from flicker.evidence.record.power_up_counts import saturated
 from flicker.evidence.traced import LogLike, NothingNew, Seen
 from flicker.evidence.visits.growth import (
+    BETTER,
     NEVER,
     NOT_ITS_OWN,
+    WORSE,
     YEAR_DAYS,
     PowerUps,
     RateWorsening,
@@ -52,6 +55,11 @@ from flicker.evidence.visits.visited import (
     year_ahead,
 )
 from flicker.logs.model import Log
+
+OTHER_GAIN = (
+    "From one visit to the next the rests and the noise of every channel became {} times as large: look at the gain of the logger, a "
+    "probe at ten to one, the unit. How often they come, and how large they are, cannot be told across it."
+)
 
 
 def over_visits(
@@ -146,10 +154,16 @@ def over_visits(
     together = sharing(made)
     asked = [_asked(name, made, rows, dated, limits, name not in together) for name in each(channels, 2 * len(channels))]
     follow = slower_s([follow_s(part.traces) for part in made])
-    feigned = [feigned_by_pace(item.records, [follow[row.number] for row in item.visits]) for item in asked]
+    gain = gain_changes([part.records for part in made])
+    scaled = "" if gain is None else OTHER_GAIN.format(digits_text(gain))
+    feigned = [
+        dict.fromkeys(feigned_by_pace(item.records, [follow[row.number] for row in item.visits]), OTHER_PACE)
+        | (dict.fromkeys((WORSE, BETTER), scaled) if scaled else {})
+        for item in asked
+    ]
     answers = corrected([(item.rate, item.size) for item in asked], limits, feigned)
     given = _first_since(rows, since)
-    # what another pace of the readings could feign as growth it could feign as a change since some visit too
+    # what another pace or gain of the readings could feign as growth it could feign as a change since some visit too
     changes = since_corrected(
         [() if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
     )
@@ -163,7 +177,7 @@ def over_visits(
         channels=found,
         hours_per_year=hours,
         limits=limits,
-        cautions=(*copies, *_moved_alike(found), *_cautions(made, rows, case)),
+        cautions=(*copies, *filter(None, [scaled]), *_moved_alike(found), *_cautions(made, rows, case)),
         assessments=tuple(made),
     )
 

@@ -13,14 +13,8 @@ from flicker.base.late import late
 
 if TYPE_CHECKING:
     from flicker.stats.power_ups.forecast import GrowthForecast, ReachForecast, growth_forecast, growth_reaches
-    from flicker.stats.power_ups.growth import (
-        FreeScatterTest,
-        RateComparison,
-        RateGrowth,
-        growth_however_much,
-        rate_comparison,
-        rate_growth,
-    )
+    from flicker.stats.power_ups.growth import RateComparison, RateGrowth, rate_comparison, rate_growth
+    from flicker.stats.power_ups.however_much import FreeScatterTest, growth_however_much
     from flicker.stats.power_ups.mean_counts import (
         CountByAge,
         ExpectedCounts,
@@ -40,12 +34,14 @@ if TYPE_CHECKING:
         power_ups_to_see,
     )
     from flicker.stats.power_ups.sizes import SizeGrowth, SizesAhead, size_growth, size_growth_within, sizes_ahead
+    from flicker.stats.power_ups.under_way import FallUnderWay, fall_under_way
 
 __all__ = [
     "ComparisonNeeds",
     "CountByAge",
     "EarlyShare",
     "ExpectedCounts",
+    "FallUnderWay",
     "FreeScatterTest",
     "GrowthForecast",
     "MeanCumulative",
@@ -64,6 +60,7 @@ __all__ = [
     "count_by_age",
     "early_share_test",
     "expected_counts",
+    "fall_under_way",
     "growth_forecast",
     "growth_however_much",
     "growth_reaches",
@@ -82,11 +79,13 @@ __getattr__ = late(
     __name__,
     {
         "forecast": "GrowthForecast ReachForecast growth_forecast growth_reaches",
-        "growth": "FreeScatterTest RateComparison RateGrowth growth_however_much rate_comparison rate_growth",
+        "growth": "RateComparison RateGrowth rate_comparison rate_growth",
+        "however_much": "FreeScatterTest growth_however_much",
         "mean_counts": "CountByAge ExpectedCounts MeanCumulative count_by_age expected_counts mean_cumulative",
         "patterns": "EarlyShare ProvokedTest early_share_test provoked_test",
         "planned_comparison": "ComparisonNeeds comparison_needs comparison_power",
         "rate": "MeanRate PowerUpSoak clean_chance clean_power_ups mean_rate power_ups_to_see",
         "sizes": "SizeGrowth SizesAhead size_growth size_growth_within sizes_ahead",
+        "under_way": "FallUnderWay fall_under_way",
     },
 )

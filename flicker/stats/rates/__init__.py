@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from flicker.base.late import late
 
 if TYPE_CHECKING:
+    from flicker.stats.rates.absent import AbsentTest, absent_test
     from flicker.stats.rates.dispersion import (
         DispersionTest,
         OverdispersedRate,
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
     from flicker.stats.rates.recurring import Recurrence, recurrence
 
 __all__ = [
+    "AbsentTest",
     "DispersedRatio",
     "DispersionTest",
     "OnOff",
@@ -41,6 +43,7 @@ __all__ = [
     "RateRatio",
     "Recurrence",
     "ShareInterval",
+    "absent_test",
     "dispersion_test",
     "on_off_significance",
     "overdispersed_rate",
@@ -56,6 +59,7 @@ __all__ = [
 __getattr__ = late(
     __name__,
     {
+        "absent": "AbsentTest absent_test",
         "dispersion": "DispersionTest OverdispersedRate dispersion_test overdispersed_rate window_counts",
         "intervals": "OnOff RateDifference RateInterval ShareInterval on_off_significance rate_difference rate_interval share_interval",
         "ratio": "DispersedRatio RateRatio rate_ratio rate_ratio_dispersed",
