@@ -10,6 +10,8 @@ import importlib
 from types import ModuleType
 from typing import TYPE_CHECKING
 
+from flicker.base import scipy_special  # noqa: F401, before scipy
+
 if TYPE_CHECKING:
     from flicker.stats import (
         arrivals,
