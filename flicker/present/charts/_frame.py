@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import Any
@@ -71,26 +70,17 @@ def note_of(chart: Any) -> str:
 def layer(*charts: Any, **options: Any) -> Any:
     """Lay charts over each other.
 
-    Their marks, axes and scales go in as plain dictionaries: Altair copies each layer some ten times, and with such an object
+    Their marks and encodings go in as plain dictionaries: Altair copies each layer some ten times, and with such an object
     every option that it might have.
     """
     for chart in charts:
-        if isinstance(chart, alt.Chart) and isinstance(chart.encoding, alt.SchemaBase):
-            chart.mark = _plain(chart.mark)
-            for name in ("x", "y", "color", "shape"):
-                _lighten(chart.encoding[name])
+        if isinstance(chart, alt.Chart):
+            # the chart that they go into is held against the schema as a whole, where it is
+            if isinstance(chart.mark, alt.SchemaBase):
+                chart.mark = chart.mark.to_dict(validate=False)
+            if isinstance(chart.encoding, alt.SchemaBase):
+                chart.encoding = alt.FacetedEncoding(**chart.encoding.to_dict(validate=False))
     return alt.layer(*charts, **options)
-
-
-def _lighten(channel: Any) -> None:
-    for part in ("axis", "scale") if isinstance(channel, alt.SchemaBase) else ():
-        with suppress(KeyError):  # a channel of a fixed value has neither
-            channel[part] = _plain(channel[part])
-
-
-def _plain(part: Any) -> Any:
-    # the chart that it goes into is held against the schema as a whole, where it is
-    return part.to_dict(validate=False) if isinstance(part, alt.SchemaBase) else part
 
 
 def values(rows: Iterable[Mapping[str, Any]]) -> Any:
