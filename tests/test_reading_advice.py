@@ -225,6 +225,12 @@ CASES = {
         table("time_s,Quelle (V),Adrian (mV)", HALF, [24.1] * N, LEFT), "is not called as an output is", {"roles": {"Quelle (V)": "ignore"}}
     ),
     "a factor in the name": Advice(table("time_s,left [V] x1000", HALF, LEFT), "names a factor or a ratio", {"unit": "mV"}),
+    "a counter of 16 bits": Advice(
+        table("time_ms,left_mV", [(48_000 + 5000 * k) % 65_536 for k in range(N)], LEFT), "counter of 16 bits", {"sample_interval_s": 0.5}
+    ),
+    "two devices": Advice(
+        table("time_s,Device,left_mV", HALF, ["A45"] * 30 + ["M22"] * (N - 30), LEFT), "readings would be mixed", {"roles": {"Device": "ignore"}}
+    ),
     "a column of factors": Advice(table("time_s,left_mV,Factor", HALF, LEFT, [10] * N), "holds factors", {"roles": {"Factor": "ignore"}}),
     "a factor in one of two names": Advice(
         table("time_s,left [mV] (1:10),right [mV]", HALF, LEFT / 10, RIGHT), "names a factor or a ratio", {"channels": ["right [mV]"]}, left=RIGHT / 1e3

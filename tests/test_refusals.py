@@ -186,7 +186,7 @@ FILES = {
         table("time,left_uV,room_C", [f"2026-03-05 10:00:{k // 2:02d},{500 * (k % 2):03d}" for k in range(N)], [f"8.{300 + k}" for k in range(N)], [f"2{k % 3},{k % 7}" for k in range(N)]),
         "write the log with semicolons", table("time_s;left_mV", *([f"{v}".replace(".", ",") for v in side] for side in (HALF, LEFT)), sep=";"), first={"decimal": ","},
     ),
-    "objects in braces": of_files("".join(f'{{"time": {t}, "left_mV": {v}}}\n' for t, v in zip(HALF, LEFT, strict=True)), "time and readings in columns"),
+    "objects in braces": of_files("[" + ",\n".join(f'{{"time": {t}, "left_mV": {v}}}' for t, v in zip(HALF, LEFT, strict=True)) + "]", "time and readings in columns"),
     "header too long": of_files(table("time_s;left_mV;b;c;d", HALF, LEFT, sep=";"), "name as many columns", table("time_s;left_mV", HALF, LEFT, sep=";")),
     "columns change": of_files(GOOD + "".join(f"{30 + k},1,2,3,4,5\n" for k in range(40)), "split the file there"),
     "another heading below": of_files(GOOD + "when,what\n" * 2 + GOOD.replace("time_s,left_mV", "u,v"), "split the file there"),

@@ -176,12 +176,13 @@ def judge(sample: Sample, name: str = "sample", folder: Path | None = None) -> t
 
 def samples() -> Iterator[tuple[str, Sample]]:
     """Give all files by name."""
+    from fresh_reading_mixed import MIXED
     from fresh_reading_other import OTHER
     from fresh_reading_scales import SCALES
     from fresh_reading_texts import TEXTS
     from fresh_reading_times import TIMES
 
-    for family in (TEXTS, TIMES, OTHER, SCALES):
+    for family in (TEXTS, TIMES, OTHER, SCALES, MIXED):
         yield from family().items()
 
 

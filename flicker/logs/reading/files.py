@@ -26,6 +26,7 @@ LINE_LIMIT = 1 << 20  # a longer line is no line of a log
 FREE_EXPANSION = 256 << 20  # compressed files may always grow to this size,
 EXPANSION = 200  # and beyond it to this many times their own
 
+_OBJECT = re.compile(rb"\s*\{\s*\x22[^\n]*\}\s*\r?\n")  # a whole object in the first line
 _NUL_RUN = re.compile(rb"\0{8,}")
 _MAGIC = (
     (b"PAR1", "parquet"),
@@ -121,6 +122,8 @@ def kind_of(head: bytes, name: str) -> str:
     for magic, what in _OTHER:
         if head.startswith(magic):
             raise LogError(f"{name} is {what}.")
+    if _OBJECT.match(head):
+        return "json"
     if encoding_of(head)[0] != "utf-8":
         return "text"
     sample = _NUL_RUN.sub(b"\0", head[:65536])  # a disk's unwritten blocks in the middle of text

@@ -50,10 +50,9 @@ class Table(Protocol):
 class MemoryTable:
     """An Arrow table in memory, which is its own file: what is in memory is the caller's, and not watched."""
 
-    form = "a table in memory"
-
-    def __init__(self, table: Any, name: str) -> None:
+    def __init__(self, table: Any, name: str, form: str = "a table in memory") -> None:
         self.name = name
+        self.form = form
         self._table = table.combine_chunks()
         self.schema = table.schema
         self.rows: int | None = table.num_rows
@@ -170,10 +169,15 @@ class ArrowTable:
             number += 1
 
 
-def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> ParquetTable | ArrowTable:
+def open_table(file: files.LogFile, inner: IO[bytes] | None, kind: str) -> Table:
     """Open a file (or its decompressed copy) of a kind that `files.kind_of` told."""
     try:
         source = pa.OSFile(str(file.path)) if inner is None else pa.PythonFile(inner, mode="r")
+        if kind == "json":
+            from pyarrow import json  # late: few logs are of its kind
+
+            whole = json.ReadOptions(use_threads=False, block_size=1 << 30)  # in one block, so that types are told by all rows
+            return MemoryTable(json.read_json(source, read_options=whole).flatten(), file.name, "JSON lines")
         table = ParquetTable(source) if kind == "parquet" else ArrowTable(source)
         table.schema.names  # noqa: B018  a damaged name is found here
         return table

@@ -8,6 +8,7 @@ once more; and beside columns with names of outputs a name that knows none of th
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -19,6 +20,7 @@ from flicker.logs.reading.planning.columns import Column, Kind, Task, column_nam
 from flicker.logs.reading.words import units, vocabulary
 
 MAX_CHANNELS = 16
+SHARED = 0.8  # fewer times than this share of the rows: several rows bear one; a choice
 
 
 def key_among(task: Task, free: list[Column]) -> Column | None:
@@ -47,6 +49,30 @@ def key_among(task: Task, free: list[Column]) -> Column | None:
             task.notes.append(f'Column "{column.header}" names the channel of each row; one row was made of each time.')
             return column
     return None
+
+
+def ask_sources(task: Task, free: list[Column], times: Column | None) -> None:
+    """Ask where rows are of several devices, or of several quantities: a column names them, and their readings would be mixed.
+
+    It is called so, or tells apart all rows that bear the same time (``times``).
+    """
+    told = {wanted for wanted, _ in task.wishes.roles} | {task.wishes.channel_column, task.wishes.marks_column}
+    for column in free:
+        cells = [cell.strip().strip('"') for cell in column.cells]
+        kinds = Counter(cell for cell in cells if cell)
+        words = column.kind == "text" or (column.kind == "number" and column.label.kind == "none" and sampled.few_names(column))
+        plain = task.kinds.get(column.position) in (None, Kind.STATE, Kind.COUNTER) and column.header.strip() not in told
+        if not plain or not words or not 2 <= len(kinds) <= MAX_CHANNELS or min(kinds.values()) < 2:
+            continue
+        stamps = [] if times is None or len(times.cells) != len(cells) else list(zip(times.cells, cells, strict=True))
+        apart = bool(stamps) and len(set(stamps)) == len(stamps) and len({stamp for stamp, _ in stamps}) < SHARED * len(stamps)
+        if apart or (column.words & vocabulary.DEVICE and not column.words & (vocabulary.STATE - vocabulary.DEVICE)):
+            raise Question(
+                f'{task.name}: column "{column.header}" tells rows of {listed(list(kinds)[:4])} apart, whose readings would be mixed;'
+                " write one log for each, or if all are of the same outputs leave the column out with roles"
+                f' (--role "{column.header}=ignore").',
+                roles={column.header: "ignore"},
+            )
 
 
 def _one_value(task: Task, key: Column, values: list[Column]) -> None:

@@ -19,9 +19,11 @@ _EACH_SECOND = re.compile(
 )
 _CLOCKED = re.compile(r"(?<!\d)(\d{1,3}):(\d{2}):(\d{2})(?:[.,](\d+))?(?!\d)")
 _FREQUENCY = {"frequency", "frequenz", "frequence", "frecuencia"}
-_NO_INTERVAL = {  # of the file, of the meter; or of a whole recording: its beginning, its length
+_NO_INTERVAL = {  # of the file, of the meter, of what is done to a reading or with it; or of a whole recording: its beginning, its length
     "serial", "gain", "baud", "refresh", "display", "mains", "netz", "timeout", "start", "started", "begin", "began",
     "beginn", "stop", "stopped", "end", "ended", "ende", "duration", "dauer", "length", "total", "gesamt", "elapsed",
+    "integration", "averaging", "average", "mean", "mittelung", "moyennage", "filter", "aperture", "gate", "window", "adc", "converter",
+    "upload", "transmit", "report", "sync", "save", "autosave", "backup", "write", "flush", "screen", "backlight", "heartbeat",
 }  # fmt: skip
 _MAY_BE_LENGTH = {"logging", "period"}  # of a recording, where nothing else is said: asked from a minute on, a choice
 _BEGINS = frozenset({
@@ -37,8 +39,9 @@ _KEY = re.compile(r"^\W*(?P<key>[^:=;\t,\d]{2,60}?)\s*[:=;\t,][\s:=;,]*(?P<value
 
 
 def interval_in(heading: Sequence[str]) -> float | None:
-    """Seconds from sample to sample that the lines above the header tell; None where they do not."""
-    return next((found for line in heading if (found := interval_of(line)) is not None), None)
+    """Seconds from sample to sample that the lines above the header tell; None where they do not, or tell several."""
+    told = {float(f"{found:.3g}"): found for line in heading if (found := interval_of(line)) is not None}
+    return next(iter(told.values())) if len(told) == 1 else None
 
 
 def interval_of(line: str) -> float | None:

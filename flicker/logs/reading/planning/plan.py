@@ -107,6 +107,9 @@ def make_plan(columns: list[Column], wishes: Wishes, name: str, heading: Sequenc
     key = choice.key_among(task, free)
     if key is not None:
         free = [c for c in free if c is not key]
+    else:
+        timed = len(time.read) == 1
+        choice.ask_sources(task, free, next(c for c in columns if c.position in time.read) if timed else None)
     units, signs, modes = (
         [c for c in free if task.kinds.get(c.position) is k] for k in (Kind.UNIT, Kind.SIGN, Kind.MODE)
     )

@@ -48,6 +48,7 @@ DAYS = (
     Count(36_525.9, 55_000, DAY_S, -25_569.0 * DAY_S, "days, as a spreadsheet counts dates", zoned=False),
 )
 _ROUND_S = (0.01, 0.02, 0.05, 0.1, 0.2, 0.25, 0.5, 1, 2, 2.5, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600)
+WRAPS = 1 << 16  # where a counter of 16 bits begins anew: by definition
 LONGEST_STEP_S = 3600.0  # between readings of one output, where the scale itself is told by size alone: a choice
 _SCALES = (1e-9, 1e-7, 1e-6, 1e-3, 1.0, 60.0, 3600.0, DAY_S)
 ASK_UNIT = "say which with time_unit, as in time_unit='ms' (--time-unit s|ms|us|min|h|d)"
@@ -72,6 +73,15 @@ def scale_of(task: Task, column: Column) -> TimeColumns:
                 time_unit=None,
             )
         return TimeColumns("number", at, means="numbers with their unit", cell_units=True)
+    steps = np.diff(values)
+    usual = float(np.median(steps % WRAPS)) if steps.size else 0.0
+    round_the_end = usual < WRAPS / 2 and np.all(np.abs(steps % WRAPS - usual) < 0.5 * usual)
+    if round_the_end and np.any(steps < 0) and values.max() < WRAPS:
+        raise Question(
+            f'{task.name}: column "{column.header}" begins anew at {WRAPS}, as a counter of 16 bits does, and how often unseen is'
+            f" not told; {ASK_INTERVAL}.",
+            sample_interval_s=1.0,
+        )
     stated = task.wishes.time_unit or (label.unit if label.kind == "time" else "") or _unit_by_heading(task)
     if stated:
         factor = units.seconds_per(stated)
@@ -211,12 +221,30 @@ def stamps_of(task: Task, column: Column, stamps: list[Column]) -> TimeColumns:
             forms.append(_hours(task, part, dated=len(pair) > 1))
         else:
             forms.append(_ordered(task, part, pair[1] if len(pair) > 1 and part is pair[0] else None))
+        forms[-1] = _with_fractions(task, part, forms[-1])
+    east_s = max((clock.zone_of(part.cells, form) for part, form in zip(pair, forms, strict=True)), key=abs)
+    if east_s:
+        task.notes.append(f"The stamps carry a zone, {east_s / 3600:+g} h; times are shown in universal time.")
     dated = any(form.has_date for form in forms)
     means = "dates and times of day" if dated else "times of day without a date"
     beside = next((c for c in task.columns if _milliseconds(c, pair[-1])), None)
     if beside is not None:
         pair, forms = [*pair, beside], [*forms, clock.Form("ms")]
     return TimeColumns("stamp", tuple(c.position for c in pair), tuple(forms), means=means)
+
+
+def _with_fractions(task: Task, column: Column, form: clock.Form) -> clock.Form:
+    """The form, with milliseconds without noughts before them (.7 and .57 after .007) where fractions would go back in time."""
+    cells = [cell.strip() for cell in column.cells]
+    digits = {len(found[1]) for cell in cells if (found := re.search(r":\d\d:\d\d[.,:](\d+)", cell))}
+    if len(digits) < 2 or max(digits) > 3:
+        return form
+    words, other = arrow_types.words(cells), form._replace(unpadded=True)
+    back, others = (int(np.count_nonzero(np.diff(clock.parse(words, each)[0]) < 0)) for each in (form, other))
+    if not back > others:
+        return form
+    task.notes.append(f'Fractions of seconds in column "{column.header}" were read as milliseconds without noughts before them.')
+    return other
 
 
 def _milliseconds(column: Column, clocks: Column) -> bool:

@@ -57,13 +57,10 @@ class Words:
             if len(self._found) > MOST_ENTRIES:
                 break
 
-    def turn(self, rows: int) -> None:
-        """Count from the other end of so many rows."""
-        self._found = [replace(e, first=rows - 1 - e.last, last=rows - 1 - e.first) for e in reversed(self._found)]
-
-    def begin_at(self, row: int, rows: int) -> None:
-        """Count from a row on, and those before it behind the last of so many."""
-        moved = [replace(e, first=(e.first - row) % rows, last=(e.last - row) % rows) for e in self._found]
+    def begin_at(self, begin: int, way: int, rows: int) -> None:
+        """Count from a row on (``way`` 1) or back (-1), round the end of so many rows."""
+        places = [sorted(way * (row - begin) % rows for row in (e.first, e.last)) for e in self._found]
+        moved = [replace(e, first=a, last=b) for e, (a, b) in zip(self._found, places, strict=True)]
         self._found = sorted(moved, key=lambda entry: entry.first)
 
     def finish(self, time_of: Callable[[int], float], notes: list[str]) -> tuple[Entry, ...]:

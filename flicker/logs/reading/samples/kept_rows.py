@@ -118,16 +118,15 @@ class KeptRows:
     def _in_order(self) -> list[str]:
         """Bring rows in the order of their dates where the file has another; what was done, in words."""
         seconds, spool, rows = self.convert.seconds, self.spool, self.spool.rows
-        if self._turned:
-            seconds.begin_earlier(row_times.time_at(spool, rows - 1))
-            self.spool = row_times.turned(spool, self.name)
-            self._words.turn(rows)
-            return ["The newest row comes first in the file; it was read from the end."]
-        if self._steps[0] == 1 and (begin := row_times.ring(spool)) is not None:
-            seconds.begin_earlier(-row_times.time_at(spool, begin))
-            self.spool = row_times.from_row(spool, self.name, begin)
-            self._words.begin_at(begin, rows)
+        begin = rows - 1 if self._turned else row_times.ring(spool) if self._steps[0] == 1 else None
+        if begin is not None:
+            way = -1 if self._turned else 1
+            seconds.begin_earlier(-way * row_times.time_at(spool, begin))
+            self.spool = row_times.from_row(spool, self.name, begin, way)
+            self._words.begin_at(begin, way, rows)
             self._steps[:] = _ways(np.diff(self.spool.read(0, 0, rows)))
+            if self._turned:
+                return ["The newest row comes first in the file; it was read from the end."]
             return [f"The oldest row is row {begin + 1} of the file, whose end leads on to its beginning; it was read from there."]
         assert seconds.start is not None
         if (leap := row_times.clock_set(spool, seconds.start)) is not None:
@@ -173,7 +172,7 @@ class KeptRows:
         if seconds.start is None and plan.start is not None:
             seconds.start = plan.start
             notes.append("The log begins when the file's heading says.")
-        whole.check_rows(name, rows, few=few)
+        whole.check_rows(name, rows, few=few or self._timeless > whole.ODD_ROWS)  # of these it is said below
         if not self._readings.any():
             raise whole.no_reading(name)
         whole.check_times(name, rows, blank=self._timeless, back=back, forward=forward, timed=timed)

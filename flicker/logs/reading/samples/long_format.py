@@ -11,7 +11,7 @@ from flicker.base.arrays import Floats
 from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.choice import MAX_CHANNELS
-from flicker.logs.reading.planning.columns import Column
+from flicker.logs.reading.planning.columns import Column, Kind
 from flicker.logs.reading.samples.spool import Spool
 from flicker.logs.reading.words import units
 
@@ -65,7 +65,7 @@ def rows_of(
         kind = sampled.kind_of(Column(label.name or key, k, "number", values=np.empty(0)))
         if not key:
             continue  # rows that could not be read
-        if label.kind == "other" or kind is not None or np.isnan(value[rows]).all():
+        if ((label.kind == "other" or kind is not None) and kind is not Kind.COUNTS) or np.isnan(value[rows]).all():
             left.append(key)
             continue
         times = time[rows]

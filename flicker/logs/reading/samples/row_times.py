@@ -56,22 +56,13 @@ def newest_first(time: Floats) -> bool:
     return back >= FEW_BACK and int(np.count_nonzero(steps > 0)) <= DISORDER * back
 
 
-def turned(spool: Spool, name: str) -> Spool:
-    """A spool whose rows stand the other way round; its times count back from the last row."""
-    out, last_s = Spool(spool.columns, name), time_at(spool, spool.rows - 1)
-    for lo, hi in reversed(list(spool.starts(0, spool.rows))):
-        time, *others = (spool.read(k, lo, hi)[::-1] for k in range(spool.columns))
-        out.append([last_s - time, *others])
-    return out
-
-
-def from_row(spool: Spool, name: str, begin: int) -> Spool:
-    """A spool that begins at a row, the rows before it behind the last; its times count from there."""
+def from_row(spool: Spool, name: str, begin: int, way: int) -> Spool:
+    """A spool that begins at a row and goes on (``way`` 1) or back (-1) from there, round the end; its times count from there."""
+    spans = [*spool.starts(begin, spool.rows), *spool.starts(0, begin)] if way > 0 else [*spool.starts(0, spool.rows)][::-1]
     out, zero_s = Spool(spool.columns, name), time_at(spool, begin)
-    for first, last in ((begin, spool.rows), (0, begin)):
-        for lo, hi in spool.starts(first, last):
-            time, *others = (spool.read(k, lo, hi) for k in range(spool.columns))
-            out.append([time - zero_s, *others])
+    for lo, hi in spans:
+        time, *others = (spool.read(k, lo, hi)[::way] for k in range(spool.columns))
+        out.append([way * (time - zero_s), *others])
     return out
 
 

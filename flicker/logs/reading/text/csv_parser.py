@@ -189,7 +189,7 @@ class Cutter:
         types |= dict.fromkeys(numbers, pa.float64() if self.layout.numerals.sure else pa.int64())
         if plan.time.kind == "stamp":
             for position, form in zip(plan.time.positions, plan.time.forms, strict=True):
-                fast = form.name == "ymd clock" and len(plan.time.forms) == 1
+                fast = form.name == "ymd clock" and len(plan.time.forms) == 1 and not form.unpadded
                 types[position] = pa.timestamp("us", "UTC" if form.zoned else None) if fast else pa.string()
         return types
 

@@ -101,6 +101,8 @@ def header_above(
         cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
         if delimiter == " " and len(cells) != width:  # columns of fixed width, with blanks in their names
             apart = re.split(r"\s{2,}", bare.strip())
+            if len(apart) == width - 1 and clock.form_of([" ".join(lines[first].split()[:2])]) is not None:
+                apart.insert(1, "clock")  # a date and a time of day under one name
             cells = apart if len(apart) == width else cells
         if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
             as_it_is = [cell.strip().strip('"').strip() for cell in split(line.strip(), delimiter, '"' in line)]

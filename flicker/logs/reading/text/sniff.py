@@ -27,6 +27,7 @@ UNDIVIDED = 0.3  # what a line without any delimiter must be better by: a choice
 NAMED_ROWS = 0.9  # of the rows must fall into as many cells as the names; a choice
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
+_JSON = re.compile(rb"\s*[\[{]\s*[\[{\x22]")
 _DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*(?:[A-Za-zµμ]{1,12}(?: ?DC)?\s*)?")  # the unit may stand behind
 
 
@@ -73,10 +74,8 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     filled = [k for k, line in enumerate(lines) if line.strip("\0 \t\r,;") and not COMMENT.match(line)]
     if not filled:
         raise LogError(f"{name} holds no lines of readings; export the readings as CSV.")
-    if sum(lines[k].strip().startswith("{") and lines[k].strip().endswith("}") for k in filled) > 0.8 * len(filled):
-        raise LogError(
-            f"{name} holds an object in braces in each line (JSON); write time and readings in columns, as CSV."
-        )
+    if _JSON.match(head[:200]):
+        raise LogError(f"{name} holds objects in braces (JSON); write time and readings in columns, as CSV.")
     body = _body(lines, filled)
     sample = [lines[k] for k in body if "\0" not in lines[k]] or [lines[body[-1]]]
     quoted = any('"' in line for line in lines)

@@ -98,6 +98,7 @@ class Form(NamedTuple):
     name: str
     zoned: bool = False
     order: str = "dmy"
+    unpadded: bool = False  # milliseconds behind the seconds, without noughts before them
 
     @property
     def has_date(self) -> bool:
@@ -189,6 +190,8 @@ class OrderEvidence:
         if not self._seen:
             return None
         left = [order for order in self._forms if not self._lost[order]]
+        if len(left) == 1 and self._back[left[0]]:
+            return None  # day and month may have changed places within the column
         if len(left) == 1 or (whole and left and not self._differ):
             return left[0]
         forward = [order for order in left if not self._back[order]]
@@ -279,7 +282,9 @@ def parse(cells: Any, form: Form) -> tuple[Ints, Bools]:
             good &= (hours < 24) | ((hours == 24) & (minutes == 0) & (seconds == 0))
         good &= seconds <= 60  # 60 is a leap second
         micros += ((number("dy") * 24 + hours) * 3600 + minutes * 60 + seconds) * 1_000_000
-        if "f" in columns:
+        if form.unpadded:
+            micros += number("f") * 1000
+        elif "f" in columns:
             micros += arrow_types.whole(pc.utf8_slice_codeunits(pc.utf8_rpad(columns["f"], 6, "0"), 0, 6))
     if form.has_date:
         year, month, day = number("y"), number("mo"), number("d")
@@ -317,6 +322,12 @@ def _day_in_year(year: Ints, week: Ints, weekday: Ints, day: Ints) -> Ints:
 def _month(word: str) -> int:
     """Number of a month by its name, 0 where it is none."""
     return _MONTHS.get(word.lower().replace("juin", "jun").replace("juil", "jul")[:3], 0)
+
+
+def zone_of(cells: Sequence[str], form: Form) -> int:
+    """Seconds east of universal time that the first cell tells, 0 where it tells none."""
+    found = _pattern(form.name).fullmatch(next((cell.strip() for cell in cells if cell.strip()), "")) if form.zoned else None
+    return zone_seconds(found["z"] or "") if found else 0
 
 
 def zone_seconds(word: str) -> int:

@@ -71,6 +71,10 @@ MODE = frozenset({
     "mode", "function", "funktion", "fonction", "funcion", "funzione", "functie", "coupling", "kopplung", "acdc",
     "modus", "messart", "measure",
 })  # fmt: skip
+DEVICE = frozenset({
+    "device", "devices", "dut", "instrument", "gerat", "appareil", "dispositivo", "apparaat", "amplifier", "equipment", "address",
+    "adresse", "unit", "board", "serial", "station", "node",
+})  # fmt: skip
 STATE = frozenset({
     "status", "state", "flag", "flags", "alarm", "ok", "quality", "error", "errors", "valid", "relay", "relais",
     "trigger", "zustand", "statut", "estado", "stato", "hold", "comment", "comments", "remark", "bemerkung", "text",
