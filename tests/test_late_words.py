@@ -75,6 +75,18 @@ def test_a_lead_that_hangs_differently_at_each_start_is_forgiven_and_not_called_
     assert found.answer == "not shown" and "say where the leads sit" in found.reads
 
 
+@pytest.mark.parametrize("seed", [430001, 430003])
+def test_one_hump_while_the_mains_is_brought_up_was_seen_once(seed: int) -> None:
+    """Finding G4: a hump of 0.1 to 0.5 V within the first minutes, then five sound hours: nothing comes and goes, nothing is cleared."""
+    result = judged("brought up by hand", seed)
+    for item in result.channels:
+        found = next(answer for answer in item.findings if answer.question == "intermittent")
+        assert (item.verdict, found.answer, item.fitness) == ("one-off", "not shown", "not yet shown")
+        assert item.tail.startswith("seen once, in the first minutes") and ("another channel" in item.tail) == (len(result.channels) > 1)
+        assert "comes and goes" not in item.reads
+    assert result.next.reads.startswith("Seen once, in the first minutes: log another start")
+
+
 def test_a_fault_that_comes_back_only_at_the_end_of_a_soak_is_told_so() -> None:
     """Finding G16: 14 to 24 clean hours, then some twenty-four an hour in the last half-hour; the rate over the soak hides it."""
     step = benches.story("pair soak then late", 103001).steps[0]

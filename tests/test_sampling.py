@@ -196,6 +196,8 @@ def test_a_run_after_the_clock_went_back_begins_at_its_stamp_and_its_surge_is_a_
     log = Log.from_arrays(np.concatenate((t, t - 86400.0)), {"left": volts.ravel()}, start=begun)
     assert [run.start for run in log.runs] == [begun, datetime(2031, 3, 3, 9, 16)]
     assert log.runs[1].pause_after(log.runs[0]) is None
+    (told,) = log.runs[1].notes
+    assert told.startswith("Time goes back from 2031-03-04 13:15:59 to 2031-03-03 09:16:00 here")
     (left,) = assess(log).channels
     assert left.guard.figures.power_ups == 2 and left.guard.silent and left.excursions == ()
     swings = np.concatenate((volts[0], volts[1][20:]))  # the surge is not in the log: it goes on, and minute 20 begins anew

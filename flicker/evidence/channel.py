@@ -239,6 +239,8 @@ def judge_channel(
         left_out=_left_out(record),
         failed=raw.end.reads if isinstance(raw.end, Failed) else "",
         stands=raw.end.reads if isinstance(raw.end, Stands) else "",
+        once_at_first=recurrence.once_at_first(record, limits),
+        beside=bool(record.episodes.shared.any()),
         shared_swings=bool(record.episodes.common.any()) and not bool(own.any()),
     )
     verdict = decide(answers, facts, limits, guard)

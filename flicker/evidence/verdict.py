@@ -52,6 +52,8 @@ class Facts(NamedTuple):
     left_out: bool = False  # minutes in which the lead may have been off: their volts make no word of behaviour
     failed: str = ""  # the event in which the unit died
     stands: str = ""  # the volts at which it stands to the end of the log
+    once_at_first: bool = False  # one episode in all, over before the unit was warm,
+    beside: bool = False  # which another channel showed too
     shared_swings: bool = False  # the guard's swings came in all channels at once
     counts: tuple[int, ...] = ()  # episodes of each power-up with observed time,
     hours_each: tuple[float, ...] = ()  # and that time
@@ -265,6 +267,9 @@ def _seen(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> Said
         return VerdictWord.INCONCLUSIVE, TailKind.SEEN_SHORT, f"seen {times} in {digits_text(facts.observed_s / HOUR)} h"
     if "intermittent" in findings and findings["intermittent"].basis == Basis.SHORTED_LEAD:
         return VerdictWord.ONE_OFF, TailKind.LIKE_LEAD, f"seen {times}, no more than the shorted lead may explain"
+    if facts.once_at_first:
+        beside = " and in another channel at once" if facts.beside else ""
+        return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen once, in the first minutes{beside}, not proved gone"
     return VerdictWord.ONE_OFF, TailKind.SEEN, f"seen {times}, {'not proved gone' if facts.episodes == 1 else 'not shown to come back'}"
 
 

@@ -76,6 +76,9 @@ def advise(
         if holds:
             return Next(soak_h, limits.confidence, text)
     hours = facts.observed_s / HOUR
+    if facts.once_at_first:
+        text = "Seen once, in the first minutes: log another start, from the moment of switching on, to see whether it comes each time."
+        return Next(whole, limits.confidence, text)
     if facts.episodes > 0 and hours > 0 and not {Reason.REST, Reason.MOVE} & set(guard.reasons):
         return _power_ups(facts, limits)
     for item in verdict.against:
@@ -200,6 +203,9 @@ def _main(
         )
     if kind == TailKind.LIKE_LEAD:
         return f"{name} jumped {swings}. So did a lead with nothing on it: the meter, its leads or the room may explain it."
+    if word == VerdictWord.ONE_OFF and facts.once_at_first:
+        beside = ", and another channel with it" if facts.beside else ""
+        return f"{name} was away from rest once, in the first minutes{largest}{beside}; not again in {seen}. Was the mains brought up by hand?"
     if word == VerdictWord.ONE_OFF:
         return f"{name} jumped {swings}. It did not come again while we watched; that does not prove it gone."
     if kind in (TailKind.RECURRING, TailKind.LONG):

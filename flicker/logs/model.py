@@ -235,7 +235,7 @@ class Log:
                 duration_s=stretch.duration_s,
                 sample_interval_s=stretch.sample_interval_s,
                 gaps=tuple(Gap(lo, hi) for lo, hi in stretch.gaps),
-                notes=(*(self.source.notes if number == 0 else ()), *stretch.notes),
+                notes=(*(self.source.notes if number == 0 else ()), *stretch.went_back(self.source.start), *stretch.notes),
                 paces=tuple(stretch.paces_s),
                 pace_changes=tuple(stretch.pace_changes),
                 averaged=getattr(self.source, "averaged", ()),

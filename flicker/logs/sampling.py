@@ -302,12 +302,8 @@ class Timekeeper:
         moved_s = self._go_on(row, float(raw_s[at]), size)
         if -size > _SET_BACK_S or restarted:
             self._back_s += moved_s
-            before = float(raw_s[at]) - size
             self._begin(at, step, raw_s, borders)
-            self._stretches[-1].told.append(
-                f"Time goes back from {digits_text(before, 6)} to {digits_text(float(raw_s[at]), 6)} s here, so a new run begins;"
-                " how long the pause was is not known."
-            )
+            self._stretches[-1].back_from_s = float(raw_s[at]) - size
             return
         step[at] = self.cadence_s
         self._tell(

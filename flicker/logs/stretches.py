@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from flicker.base.arrays import Floats
@@ -30,6 +31,7 @@ class Stretch:
     last: int
     offset_s: float
     back_s: float = 0.0
+    back_from_s: float | None = None  # the stamp before its first, where that is earlier
     duration_s: float = 0.0
     sample_interval_s: float = 1.0
     gaps: list[tuple[float, float]] = field(default_factory=list)
@@ -43,6 +45,17 @@ class Stretch:
     paces: dict[float, int] = field(default_factory=dict)
     paces_s: list[float] = field(default_factory=list)
     pace_changes: list[tuple[float, float]] = field(default_factory=list)  # from when on, and the new usual step
+
+    def went_back(self, start: datetime | None) -> list[str]:
+        """How the file's clock went back here, by its stamps; ``start`` is the moment of the log's second 0."""
+        if self.back_from_s is None:
+            return []
+        stamps_s = (self.back_from_s, self.offset_s - self.back_s)
+        if start is None:
+            before, after = (f"{digits_text(stamp_s, 6)} s" for stamp_s in stamps_s)
+        else:
+            before, after = (f"{start + timedelta(seconds=stamp_s):%Y-%m-%d %H:%M:%S}" for stamp_s in stamps_s)
+        return [f"Time goes back from {before} to {after} here, so a new run begins; how long the pause was is not known."]
 
     def in_words(self, untimed: int) -> list[str]:
         """What was assumed or repaired; ``untimed`` samples have no time of their own."""

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
+from flicker.logs.spans import holds
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.guard.figures import APART_S
 
@@ -26,14 +27,14 @@ class Zeros(NamedTuple):
     below: bool
 
 
-def zeros_of(runs: Sequence[RunBlocks]) -> tuple[Zeros, ...]:
-    """Count, for each channel, how often it went from a rest well above zero to exactly zero and back."""
-    of_runs = [_of_run(run) for run in runs]
+def zeros_of(runs: Sequence[tuple[RunBlocks, Floats]]) -> tuple[Zeros, ...]:
+    """Count, for each channel, how often it went from a rest well above zero to exactly zero and back, but for times off."""
+    of_runs = [_of_run(run, off) for run, off in runs]
     return tuple(Zeros(sum(item.times for item in own), any(item.below for item in own)) for own in zip(*of_runs, strict=True))
 
 
-def _of_run(run: RunBlocks) -> list[Zeros]:
-    loggers = _all_zero(run)
+def _of_run(run: RunBlocks, off: Floats) -> list[Zeros]:
+    loggers = _all_zero(run) | holds(off, run.begin_s)
     out = []
     for own in run.channels:
         seen = own.finite > 0

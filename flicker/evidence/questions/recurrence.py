@@ -14,6 +14,7 @@ from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import Basis
 from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
+from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats import power_ups, rates
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 WINDOWS = 20  # equal windows whose counts are compared: chosen, not measured
 PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
+FIRST_MINUTES_S = WARM_S  # a unit warms up until then, by the rules of clearance
 LONG_READINGS = 3  # readings beyond which a swing of a slow logger is seen to last; common practice, no source
 
 
@@ -261,6 +263,8 @@ def intermittent(record: ChannelRecord, rate: EpisodeRate, limits: Limits, moved
     up_to = rate.recurs_up_to_dead_time_s
     tail = f" True even if swings up to {lasting_text(up_to)} apart count as one." if up_to is not None else ""
     times = times_text(rate.episodes)
+    if once_at_first(record, limits):
+        tail = f" It came in the first {lasting_text(float(record.episodes.end_s[0]))}, and never again."
     return Finding(
         "intermittent",
         NOT_SHOWN,
@@ -284,13 +288,22 @@ def nuisance_seen_per_h(record: ChannelRecord, limits: Limits) -> float:
     return limits.nuisance_rate_per_h * share
 
 
+def once_at_first(record: ChannelRecord, limits: Limits) -> bool:
+    """Whether all there was is one long episode, over before the unit was warm: mains brought up by hand, or a start of its own."""
+    if record.episodes.count != 1 or record.longest_episode_s <= limits.long_episode_s:
+        return False
+    place = int(record.episodes.run[0])
+    begins = place == 0 or record.cycle[place] != record.cycle[place - 1]
+    return begins and float(record.episodes.end_s[0]) <= FIRST_MINUTES_S
+
+
 def long_evidence(record: ChannelRecord, limits: Limits, moved_V: float = 0.0) -> str:
     """Say how excursions fill time, or '' where they do not.
 
     A level that moves by more than its excursions are large is beyond the threshold only because the baseline follows
-    late: nothing comes and goes.
+    late: nothing comes and goes. Nor does what was there once, as the unit came up.
     """
-    if record.observed_s <= 0 or (record.episodes.count and float(record.episodes.size_V.max()) < moved_V):
+    if record.observed_s <= 0 or once_at_first(record, limits) or (record.episodes.count and float(record.episodes.size_V.max()) < moved_V):
         return ""
     longest, spent = record.longest_episode_s, record.in_excursion_s
     share = spent / record.observed_s

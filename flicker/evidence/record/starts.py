@@ -107,7 +107,7 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
             pace_changes=run.run.pace_changes,
             again_s=max(-(pause or 0.0), 0.0),
             pause_s=math.inf if pause is None else max(pause, 0.0),
-            zeros=zeros_of([item.blocks for item in same]),
+            zeros=zeros_of([(item.blocks, _between(item)) for item in same]),
         )
         out.append((run, session))
     return out
@@ -304,13 +304,18 @@ def off_times(runs: Sequence[RunTraces]) -> dict[int, Floats]:
     """Times of each run, by its number, in which the guard saw the unit off: between its stretches, or after the last."""
     out = {}
     for run in runs:
-        if run.blocks.guard is None:
-            continue
-        begin_s, end_s = run.blocks.guard.begin_s, run.blocks.guard.end_s
-        between = spans(zip(end_s, np.append(begin_s[1:], np.inf), strict=True))
-        between = between[between[:, 1] - between[:, 0] >= CELL_S]  # less is a step between readings
-        out[run.number] = between - run.blocks.offset_s
+        if run.blocks.guard is not None:
+            between = _between(run)
+            out[run.number] = between[between[:, 1] - between[:, 0] >= CELL_S]  # less is a step between readings
     return out
+
+
+def _between(run: RunTraces) -> Floats:
+    """Times between the stretches that the guard looked at, or after the last, on the clock of a run."""
+    figures = run.blocks.guard
+    if figures is None:
+        return np.empty((0, 2))
+    return spans(zip(figures.end_s, np.append(figures.begin_s[1:], np.inf), strict=True)) - run.blocks.offset_s
 
 
 def side_of(case: Case | None, channel: str) -> str:

@@ -121,7 +121,12 @@ class OffWatch:
         if self._quiet_from is not None and not still[0]:
             self._ended(float(time_s[0]), time_s, size, odd, moves, out)
         for first, last in zip(*(edge.tolist() for edge in true_runs(still)), strict=True):
-            if first > 0 or self._quiet_from is None:
+            begins = first > 0 or self._quiet_from is None
+            if begins or self._rows == self._odd:  # all that was quiet so far is the tail of a supply that falls
+                fresh = ~odd[first:last]
+                first += int(np.argmax(fresh)) if fresh.any() else 0
+                begins = begins or bool(fresh.any())
+            if begins:
                 self._quiet_from, self._rows, self._odd, self._moved_V = float(time_s[first]), 0, 0, 0.0
                 moves[first] = 0.0  # from what was before the zero
             self._last_s = float(time_s[last - 1])
