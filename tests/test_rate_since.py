@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -16,6 +17,7 @@ from flicker.base.limits import Limits
 from flicker.cli import main
 from flicker.evidence.located.rate_changed import Over, Way, corrected, since_text
 from flicker.evidence.located.rate_since import since_visits
+from flicker.present.report.visits import change_word
 from flicker.stats.changepoints import dispersed_limits, rate_since, rate_since_unit, rate_steps
 from flicker.stats.power_ups import rate_comparison
 
@@ -247,6 +249,13 @@ def test_visits_that_went_up_and_back():
     assert [row.unit for row in found.stretches] == [None, 3, 6] and found.answer == Way.LESS
     assert found.reads.startswith("More often from visit 4") and " to visit 7" in found.reads
     assert found.stretches[1].per_hour == pytest.approx(sum(counts[3:6]) / 6.0)
+    # The page of visits heads the channel with a word: what went and came back got neither worse nor better.
+    silent = SimpleNamespace(answer="not shown")
+    words = [
+        change_word(SimpleNamespace(rate=silent, size=silent, levels=(), since=replace(found, stretches=rows, answer=rows[-1].answer)))
+        for rows in (found.stretches, found.stretches[:2])
+    ]
+    assert words == ["worse, then better again", "worse"]
 
 
 def test_a_daily_rhythm_of_four_days_is_no_change():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import datetime as dt
 import hashlib
 import itertools
 import json
@@ -16,10 +17,10 @@ import numpy as np
 import pages
 import pytest
 
-from flicker import Log, LogError, assess, plan_soak, simulate_log
+from flicker import Log, LogError, assess, plan_soak, read_log, simulate_log
 from flicker.case.case_file import read_case
 from flicker.present.report import inert_json, parts, report_html, write_report
-from flicker.present.said import finding_text
+from flicker.present.said import files_text, finding_text, moment_text
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
 
@@ -237,6 +238,21 @@ def test_the_time_line_shows_every_event_at_its_moment(nasty):
     places = sorted(float(attrs["x1"].rstrip("%")) for attrs in loud)[::2]
     assert np.allclose(places, [98.5 * at / 4000 for at in range(400, 3800, 350)], atol=0.1)
     assert all("swing of +1.20 V from rest, 2 s long; beyond the assumed protection" in event.said for event in swings)
+
+
+def test_times_are_told_to_the_nearest_second_and_ticks_stand_on_the_hour():
+    from flicker.present.report.evening import clock
+    from flicker.present.report.strips import evening
+
+    begin = np.datetime64("2031-03-03T09:03:12.870")  # invented: a log that begins at a fraction of a second
+    time = begin + (1e3 * np.arange(0.0, 3 * 3600.0, 10.0)).astype("timedelta64[ms]")
+    rng = np.random.default_rng(3)
+    result = assess(read_log({"time": time, "left_V": 4e-3 + 3e-4 * rng.standard_normal(time.size)}))
+    assert re.findall(r">(\d\d:\d\d)<", str(evening(result))) == ["10:00", "11:00", "12:00"]
+    assert clock(result.runs[0], 3407.1).startswith("10:00:00")
+    assert moment_text(dt.datetime(2031, 3, 3, 9, 3, 12, 870_000), 3407.1) == "10:00:00"
+    assert moment_text(None, 3723.4) == "1 h 02 min 03 s"
+    assert [files_text(names) for names in (["a.csv"], ["a.csv", "b.csv"])] == ["a.csv", "a.csv and 1 more"]
 
 
 def test_it_is_written_whole_or_not_at_all(nasty, tmp_path):

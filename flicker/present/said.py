@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from flicker.base.formats import digits_text, once_text, share_text, times_text
+from flicker.base.formats import clock_text, digits_text, once_text, share_text, times_text
 from flicker.base.values import Aspect
 from flicker.evidence.findings import GROWTH, NOT_SHOWN, Finding
 from flicker.evidence.located.moves import MONTHS
@@ -45,6 +45,11 @@ def swings_text(outcome: str, aspect: str, of_swings: str) -> str:
     return outcome if aspect in SWINGS else f"swings: {of_swings}"
 
 
+def files_text(names: Sequence[str]) -> str:
+    """Files by the first of them: 'a.csv and 3 more'."""
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+
+
 def day_and_month(when: datetime) -> str:
     """'3 Mar'."""
     return f"{when.day} {MONTHS[when.month - 1][:3]}"
@@ -53,6 +58,16 @@ def day_and_month(when: datetime) -> str:
 def day_and_clock(when: datetime) -> str:
     """'3 Mar 18:30', in no language but this one's."""
     return f"{day_and_month(when)} {when:%H:%M}"
+
+
+def to_second(start: datetime, seconds: float) -> datetime:
+    """The moment so many seconds after the start, to the nearest second."""
+    return (start + timedelta(seconds=seconds, milliseconds=500)).replace(microsecond=0)
+
+
+def moment_text(start: datetime | None, seconds: float) -> str:
+    """A moment of a run: '09:24:39' where the log tells the clock, else counted from its first reading."""
+    return clock_text(seconds) if start is None else f"{to_second(start, seconds):%H:%M:%S}"
 
 
 def clean_limit(rate: EpisodeRate) -> str | None:

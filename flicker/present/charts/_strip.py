@@ -9,7 +9,7 @@ from typing import Any
 import altair as alt
 import numpy as np
 
-from flicker.base.formats import clock_text, count_text, digits_text, lasting_text, seconds_text, volts_text
+from flicker.base.formats import count_text, digits_text, lasting_text, seconds_text, volts_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -30,6 +30,7 @@ from flicker.present.charts._strip_rows import (
     shade_rows,
 )
 from flicker.present.envelope import MOST_ROWS, logs_of_runs, window
+from flicker.present.said import moment_text
 
 SHADES = {
     "warm-up": palette.WARM_UP,
@@ -351,7 +352,7 @@ def episodes(
         run, index = runs[place]
         part = window(run.blocks, index, begin - pad, begin + shown + pad, log=of_run[place], rows=per_frame)
         several = f"run {record.numbers[place] + 1}, " if len(runs) > 1 else ""
-        label = f"{several}{clock_text(begin)}"
+        label = f"{several}{moment_text(run.run.start, begin)}"
         if label in order:
             label = f"{label} ({number + 1})"
         order.append(label)

@@ -54,7 +54,7 @@ from flicker.present.report.parts import (
 )
 from flicker.present.report.pictures import Pictures
 from flicker.present.report.strips import evening
-from flicker.present.said import finding_text, idle
+from flicker.present.said import files_text, finding_text, idle
 
 GAPS_TOLD = 12
 ALIKE_S = 3.0  # stretches of two channels whose ends lie this close are told as one
@@ -245,7 +245,7 @@ PAGE_ROWS, QUIET_ROWS = 1400, 450  # of a strip: half a page's weight goes there
 def assessment_page(result: Assessment, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
     """Title and body of the page."""
     names = list(dict.fromkeys(run.source for run in result.runs))
-    title = names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
+    title = files_text(names)
     from flicker.present.charts import glance
 
     seen = pictures.figure(glance, result) if result.records else None

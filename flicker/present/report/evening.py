@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from flicker.base.formats import clock_text, digits_text, lasting_text, volts_text
@@ -13,6 +13,7 @@ from flicker.evidence.assessment import Assessment
 from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.parts import Markup, date_text, table, tag
+from flicker.present.said import to_second
 
 EVENTS_TOLD = 40
 GAP_TOLD_S = 60.0
@@ -133,7 +134,7 @@ def _length(seconds: float, fine_s: float = 10.0) -> str:
 def clock(run: Run, seconds: float) -> str:
     """Time of day where the log tells it, and time since the run's first reading."""
     since = clock_text(seconds) if seconds >= 0.5 else "start"
-    return since if run.start is None else f"{run.start + timedelta(seconds=round(seconds)):%H:%M:%S} ({since})"
+    return since if run.start is None else f"{to_second(run.start, seconds):%H:%M:%S} ({since})"
 
 
 def day_of(run: Run) -> str:

@@ -14,7 +14,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
 from flicker.present.report.parts import Child, Markup, tag, text
-from flicker.present.said import day_and_month
+from flicker.present.said import day_and_month, to_second
 from flicker.signals.trace import RunTraces
 
 STRIPS_DRAWN = 12
@@ -248,7 +248,7 @@ def _times(run: Run, scale: Scale, top: int) -> list[Child]:
 def _moment(run: Run, seconds: float, step: float) -> str:
     """A tick in words: the clock, with the date at midnight; without one the time gone by, in its own unit."""
     if run.start is not None and step >= 60.0:
-        when = run.start + timedelta(seconds=round(seconds))
+        when = to_second(run.start, seconds)
         return day_and_month(when) if (when.hour, when.minute) == (0, 0) else f"{when:%H:%M}"
     if step < 60.0:
         return f"{seconds:.0f} s"

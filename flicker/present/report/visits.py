@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
-from flicker.evidence.located.rate_changed import Way, since_text
+from flicker.evidence.located.rate_changed import RateChanged, Way, since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.logs.model import Log
 from flicker.present.report.parts import (
@@ -26,6 +26,9 @@ from flicker.present.report.parts import (
 )
 from flicker.present.report.pictures import Pictures
 
+ONCE = {Way.MORE: "worse", Way.LESS: "better"}
+BACK = {Way.MORE: "better, then worse again", Way.LESS: "worse, then better again"}
+
 
 def visits_page(result: Visits, pictures: Pictures, logs: Sequence[Log]) -> tuple[str, Markup]:
     """Title and body of the page."""
@@ -36,7 +39,7 @@ def visits_page(result: Visits, pictures: Pictures, logs: Sequence[Log]) -> tupl
     parts: list[Child] = [
         mast("Is it getting worse?", f"{title}, {count_text(count, 'visit')}{span}."),
         tag("section", tag("h2", "Answer"), tag("div", [_card(item) for item in result.channels], class_="tags")),
-        _first_and_last(result, names),
+        _first_and_last(result),
         tag("section", tag("h2", "Evidence"), [_channel(result, item, pictures) for item in result.channels]),
         render(
             "visits_method.html",
@@ -48,13 +51,13 @@ def visits_page(result: Visits, pictures: Pictures, logs: Sequence[Log]) -> tupl
     return f"Visits: {title}", Markup(text(parts))
 
 
-def _first_and_last(result: Visits, names: Sequence[str]) -> Markup | None:
+def _first_and_last(result: Visits) -> Markup | None:
     """The busiest run of the first visit and of the last, on one scale."""
     from flicker.present.report.strips import busiest, side_by_side
 
     if len(result.assessments) < 2:
         return None
-    ends = ((names[0], result.assessments[0]), (names[-1], result.assessments[-1]))
+    ends = (("First visit", result.assessments[0]), ("Last visit", result.assessments[-1]))
     return side_by_side([(name, made, busiest(made)) for name, made in ends])
 
 
@@ -75,19 +78,27 @@ def _card(item: ChannelVisits) -> Markup:
         ("Level ahead", item.level_reads),
         ("A year ahead", item.year_reads),
     ]
-    return card(f"{item.channel}: {_word(item)}", item.reads, facts(pairs), fitness=item.visits[-1].fitness)
+    return card(f"{item.channel}: {change_word(item)}", item.reads, facts(pairs), fitness=item.visits[-1].fitness)
 
 
-def _word(item: ChannelVisits) -> str:
+def change_word(item: ChannelVisits) -> str:
     """One word for the channel: worse before moved before better; a rate that changed between two visits is one, too."""
-    since = {Way.MORE: "worse", Way.LESS: "better"}.get(item.since.answer, "") if item.since else ""
+    since = _since_word(item.since) if item.since else ""
     answers = (item.rate.answer, item.size.answer, since)
     moved = any(trend.answer == YES for trend in item.levels)
     if "worse" in answers:
         return "worse" + (", and its level at rest moved" if moved else "")
+    if since in BACK.values():
+        return since
     if moved:
         return "moved"
     return "better" if "better" in answers else "no change shown"
+
+
+def _since_word(since: RateChanged) -> str:
+    """What the last change of the rate makes of it; one that undoes another is no 'worse' over all visits."""
+    undone = {Way.MORE, Way.LESS} <= {stretch.answer for stretch in since.stretches}
+    return (BACK if undone else ONCE).get(since.answer, "")
 
 
 def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Child]:

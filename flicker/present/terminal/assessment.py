@@ -27,7 +27,7 @@ from flicker.evidence.located.moves import moves_text
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
-from flicker.present.said import against_text, fitness_text, idle, rate_text, together_text
+from flicker.present.said import against_text, files_text, fitness_text, idle, rate_text, together_text
 from flicker.present.terminal.paper import ENDLESS, facts, page, warn
 
 WIDEST = 120  # characters of a strip: wider ones are not easier to read
@@ -148,8 +148,12 @@ def bench_lines(item: ChannelAssessment) -> list[tuple[str, str]]:
 
 
 def notes(result: Assessment) -> Iterable[str]:
-    """What was assumed while reading, each once."""
-    return list(dict.fromkeys(f"{run.source}: {note}" for run in result.runs for note in run.notes))
+    """What was assumed while reading, each once, with the files that it holds of."""
+    files: dict[str, dict[str, None]] = {}
+    for run in result.runs:
+        for note in run.notes:
+            files.setdefault(note, {})[run.source] = None
+    return [f"{files_text(tuple(names))}: {note}" for note, names in files.items()]
 
 
 def channel_block(item: ChannelAssessment, record: ChannelRecord, console: Console) -> RenderableType:
