@@ -10,6 +10,7 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import browser
 import lab
@@ -20,6 +21,7 @@ import pytest
 from flicker import Log, LogError, assess, plan_soak, read_log, simulate_log
 from flicker.case.case_file import read_case
 from flicker.present.report import inert_json, parts, report_html, write_report
+from flicker.present.report.owner import next_step
 from flicker.present.said import files_text, finding_text, moment_text
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
@@ -222,6 +224,16 @@ def test_the_owners_page_of_a_job(demo):
     for log in case.logs:
         assert hashlib.sha256(Path(log.path).read_bytes()).hexdigest() in said
     assert str(Path(case.path).parent) not in page
+
+
+def test_a_swing_after_the_repair_asks_for_a_new_soak_and_not_for_patience():
+    item = SimpleNamespace(verdict="one-off", fitness="not yet shown", next=SimpleNamespace(reads="Log 114 more power-ups."))
+    found = SimpleNamespace(cured="not yet", clean_hours_needed=8.0, power_ups_needed=2, cold_starts_needed=None)
+    soak = "It was seen again: begin a new soak of 2 power-ups of 4 hours each without an episode; then the cure is shown."
+    assert next_step(item, found) == soak
+    assert next_step(item, None).startswith("Log longer before anything is replaced.")
+    item.fitness = "do not connect"
+    assert next_step(item, found).startswith("Leave loudspeakers off this channel.")
 
 
 def test_the_time_line_shows_every_event_at_its_moment(nasty):

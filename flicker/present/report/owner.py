@@ -172,16 +172,18 @@ def _missing_h(item: ChannelAssessment, compared: dict[str, ChannelComparison]) 
 def next_step(item: ChannelAssessment, found: ChannelComparison | None) -> str:
     """What to do about a channel, for the owner and the one who repairs."""
     first = first_step(item)
-    if found is None or found.cured not in {"not yet", "shown"} or item.verdict != "steady":
+    again = item.verdict == "one-off" and item.fitness != DO_NOT_CONNECT  # after the work: what was done is to be tried, not put off
+    if found is None or found.cured not in {"not yet", "shown"} or not (again or item.verdict == "steady"):
         return first if item.verdict in {"steady", "noisy", "degrading", "drifting"} else what_next(item)
     if found.cured == "shown":
         return f"Nothing more for this complaint: more than {digits_text(found.concern_per_h)} per hour is excluded."
     if found.clean_hours_needed is None:
         return "Log again under the conditions of the first log."
-    missing = clean_power_ups_text(found.clean_hours_needed, found.power_ups_needed, " more")
+    missing = clean_power_ups_text(found.clean_hours_needed, found.power_ups_needed, "" if again else " more")
+    begin = f"It was seen again: begin a new soak of {missing}" if again else f"Log {missing}"
     starts = found.cold_starts_needed
     also = f", or {starts} more clean start{'' if starts == 1 else 's'} from cold" if starts else ""
-    return f"Log {missing} without an episode{also}; then the cure is shown."
+    return f"{begin} without an episode{also}; then the cure is shown."
 
 
 NOT_RECORDED = "not recorded"

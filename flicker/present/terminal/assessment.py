@@ -79,15 +79,15 @@ def answer(item: ChannelAssessment) -> Text:
     """Yes, no or not yet, volts first, and why."""
     swings = [abs(row.deviation_V) for row in item.excursions]
     seen = lasting_text(item.observed_s)
+    raw = item.guard.figures
     said = []
     if item.fitness == DO_NOT_CONNECT:
-        peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(item.baseline.level_V or 0.0)])
+        peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(item.baseline.level_V or 0.0), raw.peak_V, raw.largest_V])
         return Text.assemble(("no", "bold dark_orange3"), f": up to {volts_text(peak)} on this output")
     if swings:
         said.append(
             f"swings up to {volts_text(max(swings))} from rest, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
         )
-    raw = item.guard.figures
     if raw.moved_V > item.guard.limits.move_V and raw.last_V is not None:
         said.insert(0, f"the level moved {volts_text(raw.moved_V)}, at last {volts_text(raw.last_V)}")
     elif item.baseline.level_V is not None:
