@@ -163,6 +163,8 @@ def strip_names(result: Assessment, prefix: str = "strip") -> dict[str, str]:
 
 def told(result: Assessment, events: Sequence[Event], *, strips: Mapping[str, str] | None = None) -> Markup:
     """Events as a list, each with its moment; ``strips`` names the picture of each channel that a row moves."""
+    if not events:
+        return tag("p", "Nothing but rest: no power-up and no swing was seen.")
     runs = {trace.number: trace.run for trace in result.traces}
     several = len({event.run for event in events}) > 1
     rows = [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from flicker.base.formats import digits_text, lasting_text, times_text
 from flicker.evidence.assessment import Assessment
@@ -23,7 +22,7 @@ from flicker.present.report.owner import (
 )
 from flicker.present.report.parts import Child, Markup, bullets, close, how_sure, render, table, tag, text
 from flicker.present.report.pictures import Pictures
-from flicker.present.report.strips import KEY, STRIPS_DRAWN, busiest, scale_of, side_by_side, strips
+from flicker.present.report.strips import KEY, STRIPS_DRAWN, alone, busiest, scale_of, side_by_side, strips
 from flicker.signals.trace import RunTraces
 
 COLUMNS = ("stage", "observed", "jumped", "per hour", "at rest", "verdict", "against the stage before")
@@ -185,23 +184,14 @@ def before_and_after(job: JobResult) -> Markup | None:
 def _evening(job: JobResult) -> Markup:
     """One evening as it came in and the last one, told event by event."""
     parts: list[Child] = [tag("h2", "Appendix: the evening, event by event"), tag("p", KEY, class_="sub")]
-    chosen = _chosen(job)
-    scale = scale_of(
-        (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
-        for _, made, trace in chosen
-    )
-    for stage, made, trace in chosen:
-        events = [event for event in events_of(made) if event.run == trace.number]
-        heading = f"{_sentence(stage)}: {names_of(made, job.dates)[trace.number]}"
-        parts.append(tag("h3", heading))
-        alone = replace(made, traces=(trace,))
-        parts += strips(alone, events, scale, named={trace.number: trace.run.source})
+    chosen = [(stage, made, *alone(made, trace)) for stage, made, trace in _chosen(job)]
+    scale = scale_of((one, events) for _, _, one, events in chosen)
+    for stage, made, one, events in chosen:
+        (trace,) = one.traces
+        parts.append(tag("h3", f"{_sentence(stage)}: {names_of(made, job.dates)[trace.number]}"))
+        parts += strips(one, events, scale, named={trace.number: trace.run.source})
         moves = strip_names(made) if made is job.last else {_complaint_channel(job): "strip-before"}
-        parts.append(
-            told(made, events, strips=moves)
-            if events
-            else tag("p", "Nothing but rest: no power-up and no swing was seen.")
-        )
+        parts.append(told(made, events, strips=moves))
     return tag("section", parts)
 
 

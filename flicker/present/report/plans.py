@@ -86,13 +86,12 @@ def comparison_page(result: Any, pictures: Pictures, logs: Sequence[Log]) -> tup
 
 def _first_and_last(whole: Any) -> Markup | None:
     """The busiest evening before and the busiest after, on one scale."""
-    from flicker.present.report.strips import busiest, side_by_side
+    from flicker.present.report.strips import busiest_side_by_side
 
     before, after = (getattr(whole, f"{side}_assessment", None) for side in ("before", "after"))
     if before is None or after is None:
         return None
-    sides = ((whole.before, before), (whole.after, after))
-    return side_by_side([(name.capitalize(), made, busiest(made)) for name, made in sides])
+    return busiest_side_by_side((whole.before.capitalize(), before), (whole.after.capitalize(), after))
 
 
 def compared_card(item: Mapping[str, Any]) -> Markup:

@@ -87,6 +87,11 @@ def strips(
     return out
 
 
+def alone(result: Assessment, trace: RunTraces) -> tuple[Assessment, list[Event]]:
+    """One run of an assessment, and what happened in it."""
+    return replace(result, traces=(trace,)), [event for event in events_of(result) if event.run == trace.number]
+
+
 def busiest(result: Assessment) -> RunTraces:
     """The run with most events."""
     events = events_of(result)
@@ -110,18 +115,19 @@ def side_by_side(
 ) -> Markup:
     """A strip of each run chosen, under its name, of the channels that swung, on one scale of volts and time."""
     names = swinging(chosen[0][1], chosen[-1][1])
-    scale = scale_of(
-        (replace(made, traces=(trace,)), [e for e in events_of(made) if e.run == trace.number])
-        for _, made, trace in chosen
-    )
-    scale = replace(scale, lane=CROWDED_LANE if crowded or len(names) > 1 else OWNER_LANE)
     drawn: list[Child] = []
-    for word, made, trace in chosen:
-        events = [event for event in events_of(made) if event.run == trace.number and event.channel in names]
+    runs = [alone(made, trace) for _, made, trace in chosen]
+    scale = replace(scale_of(runs), lane=CROWDED_LANE if crowded or len(names) > 1 else OWNER_LANE)
+    for (word, made, trace), (one, events) in zip(chosen, runs, strict=True):
+        mine = [event for event in events if event.channel in names]
         heading = f"{word}: {names_of(made, dates)[trace.number]}"
-        alone = replace(made, traces=(trace,))
-        drawn += strips(alone, events, scale, named={trace.number: heading}, only=names)
+        drawn += strips(one, mine, scale, named={trace.number: heading}, only=names)
     return Markup(text(drawn))
+
+
+def busiest_side_by_side(first: tuple[str, Assessment], last: tuple[str, Assessment]) -> Markup:
+    """The busiest run of the first logs and of the last, each under its name, on one scale."""
+    return side_by_side([(word, made, busiest(made)) for word, made in (first, last)])
 
 
 def _strip(
@@ -262,8 +268,4 @@ def evening(result: Assessment) -> Markup:
     events = events_of(result)
     parts: list[Child] = [tag("h2", "What happened, in order"), tag("p", KEY, class_="sub")]
     parts += strips(result, events, scale_of([(result, events)]))
-    if not events:
-        parts.append(tag("p", "Nothing but rest: no power-up and no swing was seen."))
-        return tag("section", parts)
-    parts.append(told(result, events, strips=strip_names(result)))
-    return tag("section", parts)
+    return tag("section", parts, told(result, events, strips=strip_names(result)))

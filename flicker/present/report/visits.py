@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text, p_text, share_text, volts_text
 from flicker.evidence.findings import NOT_SHOWN, YES
-from flicker.evidence.located.rate_changed import RateChanged, Way, since_text
+from flicker.evidence.located.rate_changed import Way, since_text
 from flicker.evidence.visits.visited import ChannelVisits, Visits
 from flicker.logs.model import Log
 from flicker.present.report.parts import (
@@ -52,13 +52,10 @@ def visits_page(result: Visits, pictures: Pictures, logs: Sequence[Log]) -> tupl
 
 
 def _first_and_last(result: Visits) -> Markup | None:
-    """The busiest run of the first visit and of the last, on one scale."""
-    from flicker.present.report.strips import busiest, side_by_side
+    from flicker.present.report.strips import busiest_side_by_side
 
-    if len(result.assessments) < 2:
-        return None
-    ends = (("First visit", result.assessments[0]), ("Last visit", result.assessments[-1]))
-    return side_by_side([(name, made, busiest(made)) for name, made in ends])
+    made = result.assessments
+    return busiest_side_by_side(("First visit", made[0]), ("Last visit", made[-1])) if len(made) > 1 else None
 
 
 def visit_name(result: Visits, number_: int) -> str:
@@ -82,23 +79,19 @@ def _card(item: ChannelVisits) -> Markup:
 
 
 def change_word(item: ChannelVisits) -> str:
-    """One word for the channel: worse before moved before better; a rate that changed between two visits is one, too."""
-    since = _since_word(item.since) if item.since else ""
+    """One word for the channel: worse before moved before better; a rate that changed between two visits is one, too.
+
+    A change of the rate that undoes another is no 'worse' over all visits.
+    """
+    ways = {stretch.answer for stretch in item.since.stretches} if item.since else set()
+    since = (BACK if {Way.MORE, Way.LESS} <= ways else ONCE).get(item.since.answer, "") if item.since else ""
     answers = (item.rate.answer, item.size.answer, since)
     moved = any(trend.answer == YES for trend in item.levels)
     if "worse" in answers:
         return "worse" + (", and its level at rest moved" if moved else "")
-    if since in BACK.values():
-        return since
     if moved:
         return "moved"
-    return "better" if "better" in answers else "no change shown"
-
-
-def _since_word(since: RateChanged) -> str:
-    """What the last change of the rate makes of it; one that undoes another is no 'worse' over all visits."""
-    undone = {Way.MORE, Way.LESS} <= {stretch.answer for stretch in since.stretches}
-    return (BACK if undone else ONCE).get(since.answer, "")
+    return since or ("better" if "better" in answers else "no change shown")
 
 
 def _channel(result: Visits, item: ChannelVisits, pictures: Pictures) -> list[Child]:

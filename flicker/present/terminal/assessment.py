@@ -88,7 +88,8 @@ def answer(item: ChannelAssessment) -> Text:
         said.append(
             f"swings up to {volts_text(max(swings))} from rest, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
         )
-    if raw.moved_V > item.guard.limits.move_V and raw.last_V is not None:
+    moved = raw.moved_V > item.guard.limits.move_V
+    if moved and raw.last_V is not None:
         said.insert(0, f"the level moved {volts_text(raw.moved_V)}, at last {volts_text(raw.last_V)}")
     elif item.baseline.level_V is not None:
         said.append(f"rests at {volts_text(item.baseline.level_V)}")
@@ -96,7 +97,6 @@ def answer(item: ChannelAssessment) -> Text:
         said.append(f"no swing in {seen}" if item.observed_s > 0 else "nothing was observed")
     if item.fitness == WITHIN_LIMITS:
         return Text.assemble(("yes", "bold dark_cyan"), f", for the {seen} observed: {', '.join(said)}")
-    moved = raw.moved_V > item.guard.limits.move_V
     why = item.tail if item.verdict == "inconclusive" or not (swings or moved) else ""
     if item.verdict == "steady":
         why = item.against[0] if item.against else ""
