@@ -88,10 +88,11 @@ def odd_nights():
 
 
 def short():
-    """Five minutes and one swing: an axis of plain seconds."""
+    """Five minutes and one swing, then readings over range and none at all: an axis of plain seconds."""
     time_s = np.arange(0.0, 300.0, 0.5)
     level = 2e-3 + 3e-4 * np.random.default_rng(4).standard_normal(time_s.size)
     level[200:206] += 0.2
+    level[240:246], level[260:262] = np.inf, np.nan
     return charts.overview(assess(Log.from_arrays(time_s, {"left": level}, name="short")))
 
 

@@ -190,7 +190,7 @@ def _points(frame: Frame, mark: Row, told: Row, rows: Sequence[Row]) -> Child:
     half, tall = POINTER
     drawn = []
     for row in rows:
-        if frame.shows(row):
+        if row["v"] is not None and frame.shows(row):
             way = 1 if row["sign"] == "triangle-up" else -1
             drawn.append(f"M{_px(frame.x(row['x']))},{_px(frame.y(row['v']) - way * tall / 2)}l{half},{way * tall}h{-2 * half}z")
     return tag("path", d="".join(drawn), fill=mark["color"], opacity=str(mark["opacity"]))
