@@ -29,7 +29,6 @@ ASKED = {
 KNOWN = {
     "prefix glued": Outcome.DEAD_END,
     "summary table after": Outcome.DEAD_END,
-    "parts in columns": Outcome.DEAD_END,
     "newest first, elapsed": Outcome.DEAD_END,
     "newest first, clock alone": Outcome.DEAD_END,
 }

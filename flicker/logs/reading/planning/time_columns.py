@@ -29,6 +29,11 @@ def find_time(task: Task, run: int | None) -> TimeColumns:
         _compact(column)
     _compact_pair(columns)
     stamps = [c for c in columns if c.form is not None and c.position != run]
+    if wishes.time_column is None and wishes.sample_interval_s is None and (parts := _parts(columns)):
+        forms = tuple(clock.Form(name) for name in parts)
+        for column, form in zip(parts.values(), forms, strict=True):
+            column.kind, column.form = "stamp", form
+        return TimeColumns("stamp", tuple(c.position for c in parts.values()), forms, means="dates and times of day, in parts")
     if wishes.time_column is not None:
         column = column_named(columns, wishes.time_column, name, "time_column")
         if wishes.sample_interval_s is None:
@@ -175,6 +180,16 @@ def _compact_pair(columns: list[Column]) -> None:
     if len(dates) == len(clocks) == 1:
         for column, name in ((dates[0], "compact"), (clocks[0], "hhmmss clock")):
             column.kind, column.form = "stamp", clock.Form(name)
+
+
+def _parts(columns: list[Column]) -> dict[str, Column]:
+    """Columns that hold the parts of a moment, by what they hold, largest first; empty where one is missing."""
+    called = {name: part for part, names in vocabulary.PARTS.items() for name in names}
+    named = {vocabulary.plain(c.header.strip().lower()): c for c in columns if c.kind == "number"}
+    found = {called[name]: column for name, column in named.items() if name in called}
+    days = ("ordinal day",) if "ordinal day" in found else ("month", "day")
+    wanted = ("year", *days, "hour", "minute", "second")
+    return {part: found[part] for part in wanted} if found.keys() >= set(wanted) else {}
 
 
 def _written(column: Column, name: str) -> bool:

@@ -82,8 +82,11 @@ class Seconds:
         ``bad`` makes the error of a cell that is no time, from the position of its column, the cell and its row.
         """
         how = self.plan.time
+        forms = how.forms
+        if forms[0].name == "year":
+            columns, forms = [_joined(columns)], (clock.Form("ymd clock" if len(columns) == 6 else "ordinal clock"),)
         total, good = np.zeros(len(columns[0]), dtype=np.int64), np.ones(len(columns[0]), dtype=bool)
-        for column, form, position in zip(columns, how.forms, how.positions, strict=True):
+        for column, form, position in zip(columns, forms, how.positions, strict=False):
             micros, known = _micros(column, form, partial(bad, position))
             total += micros
             good &= known
@@ -97,6 +100,17 @@ class Seconds:
                 self.start = clock.moment(self.plan.day_us + self._zero, zoned=False)
         seconds = (total - (self._zero or 0)) / 1e6
         return seconds if good.all() else np.where(good, seconds, np.nan)
+
+
+def _joined(parts: Sequence[Any]) -> Any:
+    """The parts of moments, from the year down, as one word each; an empty one where a part is missing."""
+    import pyarrow.compute as pc
+
+    *days, hours, minutes, seconds = (arrow_types.bare_words(part) for part in parts)
+    days[-1] = pc.utf8_lpad(days[-1], 3, "0") if len(days) == 2 else days[-1]
+    seconds = pc.replace_substring_regex(seconds, r"^(\d)(\D|$)", r"0\1\2")
+    date, time = ((*days, "-"), (hours, pc.utf8_lpad(minutes, 2, "0"), seconds, ":"))
+    return pc.binary_join_element_wise(pc.binary_join_element_wise(*date), pc.binary_join_element_wise(*time), " ")
 
 
 def _micros(column: Any, form: clock.Form, bad: Callable[[str, int], LogError]) -> tuple[Ints, Bools]:

@@ -82,6 +82,10 @@ FORMS |= {  # two columns of digits, known by each other: 20260304 and 101500
     "compact": _DATES["compact"],
     "hhmmss clock": r"(?P<h>[0-2]?\d)(?P<mi>[0-5]\d)(?P<s>[0-5]\d)(?:[.,](?P<f>\d{1,12}))?",
     "ms": r"(?P<ms>\d{1,3})",
+    "year": r"(?P<y>\d{4})",  # and the other parts of a moment, in columns of their own
+    **dict.fromkeys(("month", "day", "hour", "minute"), r"\d{1,2}"),
+    "ordinal day": r"\d{1,3}",
+    "second": r"\d{1,2}(?:[.,]\d{1,12})?",
 }
 _SHORTEST_PLAIN = 14  # digits of the only form without any sign between them, 20260304101500: by definition
 

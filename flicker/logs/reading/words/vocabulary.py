@@ -17,6 +17,15 @@ TIME = frozenset({
     "timems", "moment", "jd", "mjd", "filetime", "sekunden", "sekunde", "minuten", "stunden", "secondes", "segundos",
     "secondi", "abscissa", "x",
 })  # fmt: skip
+PARTS = {  # of a moment, each in a column of its own
+    "year": ("year", "yyyy", "jahr", "annee", "ano", "anno", "jaar"),
+    "month": ("month", "mon", "monat", "mois", "mes", "mese", "maand"),
+    "day": ("day", "tag", "jour", "dia", "giorno", "dag"),
+    "ordinal day": ("doy", "dayofyear", "day of year", "day_of_year", "yday", "julian day"),
+    "hour": ("hour", "hours", "hh", "stunde", "heure", "hora", "ora", "uur"),
+    "minute": ("minute", "minutes", "min", "mm", "minuto"),
+    "second": ("second", "seconds", "sec", "ss", "sekunde", "seconde", "segundo", "secondo"),
+}
 COUNTERS = frozenset({
     "index", "idx", "sample", "samples", "no", "nr", "number", "num", "n", "record", "records", "rec", "scan", "scans",
     "count", "counter", "seq", "sequence", "id", "row", "line", "lfd", "nummer", "punkt", "point", "points", "messung",
