@@ -64,6 +64,14 @@ def with_a_gap() -> tuple[np.ndarray, np.ndarray]:
     return t[kept], volts[kept]
 
 
+def cut_off() -> tuple[np.ndarray, np.ndarray]:
+    """Nothing for 12 seconds, five times: an output relay opens."""
+    t, volts = sound(5.0)
+    for at in range(4000, 16_000, 2400):
+        volts[(t >= at) & (t < at + 12.0)] = 0.0
+    return t, volts
+
+
 def nothing() -> tuple[np.ndarray, np.ndarray]:
     t, volts = sound()
     return t, np.random.default_rng(4).normal(0.0, 1e-4, volts.size)
@@ -85,6 +93,7 @@ LOGS = {
     Reason.GAPS: (with_a_gap, r"1\.5 hours without a reading"),
     Reason.SELDOM: (lambda: sound(3.6, 60.0), r"one reading in 1 minute, where 30 s is needed"),
     Reason.DEAD: (nothing, r"no sign of life: holds no level \(within 0 mV of zero\), and no start in the log"),
+    Reason.FALLS: (cut_off, "fell from its rest to zero and came back 5 times, for up to 1[01] s"),
 }
 
 
@@ -190,15 +199,25 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
     (channel,) = document("assess", tmp_path / "unit.csv", "--json")["channels"]
     said(channel, Reason.UNIT, "level and noise became a thousandth")
     # A converter without volts below zero: five swings of -0.3 V read 0.00000.
-    t, volts = sound(5.0)
-    for at in range(4000, 16_000, 2400):
-        volts[(t >= at) & (t < at + 12.0)] = 0.0
+    t, volts = cut_off()
     for beside, refused in (({}, True), ({"right": volts + 1e-5 * (volts > 0)}, False)):  # zeros of all channels are the logger's
         path = write(tmp_path / f"zero_{refused}.csv", t, {"left": volts, **beside})
         found = document("assess", path, "--json")["channels"][0]
         assert (Reason.SIGN in found["guard"]["reasons"]) is refused
         if refused:
             said(found, Reason.SIGN, "exactly zero again and again, and never reads below")
+    # An overload is filled with the reading before it, five times for 90 s; what all channels do is the logger's.
+    t, volts = sound(5.0)
+    held = volts.copy()
+    for at in range(4000, 16_000, 2400):
+        filled = (t >= at) & (t < at + 90.0)
+        held[filled] = held[filled.argmax() - 1]
+    for beside, refused in ((volts, True), (held + 1e-3, False)):
+        path = write(tmp_path / f"held_{refused}.csv", t, {"left": held, "right": beside + 2e-3})
+        found = document("assess", path, "--json")["channels"][0]
+        assert (Reason.HELD in found["guard"]["reasons"]) is refused
+        if refused:
+            said(found, Reason.HELD, r"repeats one reading to the last digit 5 times, for up to (9\d s|1.5 minutes)")
     parts = [tmp_path / f"{k}.csv" for k in range(2)]
     for k, path in enumerate(parts):
         rows = zip(t, volts if k == 0 else volts[20] + 0.0 * volts + np.random.default_rng(8).normal(0.0, 3e-4, t.size), strict=True)
@@ -208,4 +227,4 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
 
 
 def test_every_reason_has_a_log():
-    assert {*LOGS, Reason.SAME, Reason.UNIT, Reason.SIGN, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)
+    assert {*LOGS, Reason.SAME, Reason.UNIT, Reason.SIGN, Reason.HELD, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)

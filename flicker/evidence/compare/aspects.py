@@ -43,7 +43,7 @@ RATES = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 APART = 3.0  # movements of two sides differ by this factor where a claim is made: at 2 a random walk made one (`study_aspects`)
 SEEN = 2.0  # at the pace of the moving side the quiet one would have moved by so many limits (choice)
 MOST_STARTS = 1000  # nobody logs more; a choice
-UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.SAME, Reason.UNIT, Reason.SIGN, Reason.AVERAGED, Reason.UNDATED})  # a 'no' here shows nothing
+UNSEEN = frozenset({Reason.OPEN, Reason.GAPS, Reason.SELDOM, Reason.DEAD, Reason.SAME, Reason.UNIT, Reason.SIGN, Reason.FALLS, Reason.HELD, Reason.AVERAGED, Reason.UNDATED})  # a 'no' here shows nothing
 
 
 @dataclass(frozen=True, slots=True)

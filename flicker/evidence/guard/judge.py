@@ -12,6 +12,7 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
 from flicker.base.units import HOUR
 from flicker.evidence.guard.clean_time import cells_of, clean_time, same_as_another, started_s, switched_on, times_told
+from flicker.evidence.guard.hidden import Hidden
 from flicker.evidence.guard.model import (
     ALIKE,
     ALIKE_SHARE,
@@ -68,7 +69,7 @@ class _Sum:
     digit_V: float = 0.0
     renewed_s: float = 0.0
     same: bool = False  # another channel reads the same
-    zeros: int = 0  # swings to exactly zero of a channel that never reads below
+    hidden: Hidden = field(default_factory=Hidden)  # readings that were gone or held for seconds
     rescaled: bool = False  # level and noise changed as a unit does
     averaged: bool = False  # its extremes were not read
 
@@ -123,8 +124,7 @@ def judge_guard(
     total.averaged, total.digit_V = averaged, counts.digit_V
     total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
     total.rescaled = unit_changed(mine)
-    zeros = [item.zeros[k] for item, k in zip(sessions, channel, strict=True) if item.zeros]
-    total.zeros = 0 if any(found.below for found in zeros) else sum(found.times for found in zeros)
+    total.hidden = sum((item.hidden[k] for item, k in zip(sessions[since:], channel[since:], strict=True) if item.hidden), Hidden())
     return _conclude(total, sessions, mine, since, used, times_told(sessions[since:], mine[since:], counts.asleep[since:]))
 
 
@@ -303,6 +303,7 @@ def _conclude(
         by_chance = float(bdtrc(short - 1, short + theirs, 1.0 / (1 + others))) > BLANK_LEVEL
     moved = max(total.high_V - total.low_V, 0.0) if math.isfinite(total.low_V) else 0.0
     unseen = max(total.span_s - total.seen_s, 0.0)
+    hidden = total.hidden
     figures = Figures(
         observed_h=hours,
         asleep_h=total.asleep_s / HOUR,
@@ -333,6 +334,9 @@ def _conclude(
         seldom_s=seldom,
         renewed_s=total.renewed_s,
         unseen_s=unseen,
+        falls=hidden.falls,
+        held=hidden.held,
+        longest_hidden_s=hidden.longest_s,
         power_ups=total.power_ups,
     )
     holds = {
@@ -352,7 +356,9 @@ def _conclude(
         Reason.DEAD: not total.alive and total.seen_s > 0,
         Reason.SAME: total.same,
         Reason.UNIT: total.rescaled,
-        Reason.SIGN: total.zeros > used.swings,
+        Reason.SIGN: hidden.zeros > used.swings and not hidden.below,
+        Reason.FALLS: hidden.falls > used.swings,
+        Reason.HELD: hidden.held > used.swings,
         Reason.AVERAGED: total.averaged,
         Reason.UNDATED: any(item.undated for item in sessions),
     }

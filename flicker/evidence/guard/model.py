@@ -17,7 +17,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import seconds_text, volts_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
-from flicker.evidence.guard.one_sided import Zeros
+from flicker.evidence.guard.hidden import Hidden
 from flicker.signals.guard.blank import OWN
 from flicker.signals.guard.figures import BEYOND_V, BY_PLAN, LARGE_V, SWING_V, ChannelFigures, StretchFigures
 
@@ -107,6 +107,8 @@ class Reason(StrEnum):
     SAME = "same"
     UNIT = "unit"
     SIGN = "sign"
+    FALLS = "falls"
+    HELD = "held"
     AVERAGED = "averaged"
     UNDATED = "undated"
 
@@ -134,8 +136,8 @@ class Session:
     number of its first run. ``doubted`` and ``left_out`` hold for each channel the times, shape
     (n, 2), of which the lead's rules say that perhaps, or surely, no live output was seen: they give no clean hours.
     ``pace_changes``: when the usual interval becomes another, and which. ``again_s``: how long before the end of the
-    stretch before it begins, where both hold the same time; ``pause_s``: how long after it, without a row between. ``zeros``: how often each
-    channel went to exactly zero, and whether it ever read below.
+    stretch before it begins, where both hold the same time; ``pause_s``: how long after it, without a row between. ``hidden``: how often the reading
+    of each channel was gone or held for seconds.
     ``apart``: one row in so many holds a reading of each
     channel, reckoned once; ``rows_apart``: of the channel judged, and the intervals are those of its readings.
     """
@@ -151,7 +153,7 @@ class Session:
     pace_changes: tuple[tuple[float, float], ...] = ()
     again_s: float = 0.0
     pause_s: float = 0.0
-    zeros: tuple[Zeros, ...] = ()
+    hidden: tuple[Hidden, ...] = ()
     apart: tuple[int, ...] = ()
     rows_apart: int = 1
 
@@ -239,6 +241,9 @@ class Figures(Result):
         float, Doc("Seconds from one value to the next where rows repeat a value that is renewed seldom; else 0.", ge=0)
     ] = 0.0
     unseen_s: Annotated[float, Doc("Seconds without a reading.", ge=0)] = 0.0
+    falls: Annotated[int, Doc("Times it fell from its rest to zero and came back in steps.", ge=0)] = 0
+    held: Annotated[int, Doc("Times it repeated one reading while another channel moved.", ge=0)] = 0
+    longest_hidden_s: Annotated[float, Doc("The longest of these stretches.", ge=0)] = 0.0
     power_ups: Annotated[int, Doc("Power-ups judged.", ge=0)] = 0
 
 

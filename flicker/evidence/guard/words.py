@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import datetime, timedelta
 
-from flicker.base.formats import clock_text, digits_text, hours_text, once_text, times_text, volts_text
+from flicker.base.formats import clock_text, digits_text, hours_text, once_text, seconds_text, times_text, volts_text
 from flicker.evidence.guard.awake import HELD_DIGITS, RANGE_V
 from flicker.evidence.guard.model import Asleep, Guard, Reason
 from flicker.signals.guard.figures import GRACE_S
@@ -33,6 +33,8 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SAME: "reads the same as another channel to the last digit",
         Reason.UNIT: "level and noise became a thousandth, or a thousand times, at once, as from millivolts to volts",
         Reason.SIGN: "went from its rest to exactly zero again and again, and never reads below: a swing below zero would not be seen",
+        Reason.FALLS: f"fell from its rest to zero and came back {times_text(found.falls)}, for up to {seconds_text(found.longest_hidden_s)}: nothing shows what stood there",
+        Reason.HELD: f"repeats one reading to the last digit {times_text(found.held)}, for up to {seconds_text(found.longest_hidden_s)}, while it moves else",
         Reason.AVERAGED: "averages were read, in which what is short does not show, while the file holds the extremes too",
         Reason.UNDATED: "a log without a date that does not show its start",
     }
@@ -84,6 +86,8 @@ ADVICE: dict[Reason, str | None] = {
     Reason.SAME: "two leads on one output, or one column written twice? Put each lead on its own output, and log again",
     Reason.UNIT: "did the unit change within the file? Split it there, and say the unit of each part",
     Reason.SIGN: "log with a meter and a range that read volts of both signs, and write no zero where there is no reading",
+    Reason.FALLS: "does an output relay open, a contact or the lead? Find which, and measure before the relay; mark what was touched",
+    Reason.HELD: "does the meter hold a reading when it is overloaded, or the logger fill what is missing? Log again on a larger range, without filling",
     Reason.AVERAGED: "read the columns of minima and maxima as well (--channels NAME,NAME)",
     Reason.UNDATED: "say when each log was made, or log the start of each",
     Reason.SELDOM: "log again with a new reading of the meter at least every 30 s",

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from flicker.stats.power_ups import SizesAhead
 
 SOON_SHARE = 0.02  # of the hours watched: an earliest moment under that is none; a choice
-APART_S = 90.0  # swings closer than this are one burst when sizes are asked, as in `stats.power_ups.sizes`
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +63,8 @@ def growing_swings(record: ChannelRecord, findings: Sequence[Finding], limits: L
     size, when, clock = record.own_sizes(places)
     if size.size == 0 or clock <= 0 or float(size.max()) >= limits.protection_V:
         return None
+    from flicker.stats.power_ups.sizes import APART_S  # bursts as they are where the growth was shown
+
     order = np.argsort(when, kind="stable")
     size, when = size[order], np.minimum(when[order], clock)
     begins = np.flatnonzero(np.concatenate(([True], np.diff(when) > max(record.dead_time_s, APART_S))))

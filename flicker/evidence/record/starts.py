@@ -18,8 +18,8 @@ from flicker.base.arrays import Bools, Floats
 from flicker.base.values import Unobserved
 from flicker.evidence.guard import Guard, Session
 from flicker.evidence.guard.awake import start_shown
+from flicker.evidence.guard.hidden import hidden_of
 from flicker.evidence.guard.model import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
-from flicker.evidence.guard.one_sided import zeros_of
 from flicker.logs.model import Gap, Log
 from flicker.logs.spans import holds, spans, without
 from flicker.signals.baseline import RESTS_S
@@ -107,7 +107,7 @@ def sessions_of(runs: Sequence[RunTraces], case: Case | None = None) -> list[tup
             pace_changes=run.run.pace_changes,
             again_s=max(-(pause or 0.0), 0.0),
             pause_s=math.inf if pause is None else max(pause, 0.0),
-            zeros=zeros_of([(item.blocks, _between(item)) for item in same]),
+            hidden=hidden_of([(item, _between(item)) for item in same]),
         )
         out.append((run, session))
     return out
