@@ -22,6 +22,7 @@ from flicker import Log, LogError, assess, plan_soak, read_log, simulate_log
 from flicker.case.case_file import read_case
 from flicker.present.report import inert_json, parts, report_html, write_report
 from flicker.present.report.owner import next_step
+from flicker.present.report.plans import compared_card
 from flicker.present.said import files_text, finding_text, moment_text
 
 NASTY = "</script><script>alert(1)</script>&\u2028\"'"
@@ -232,6 +233,9 @@ def test_a_swing_after_the_repair_asks_for_a_new_soak_and_not_for_patience():
     soak = "It was seen again: begin a new soak of 2 power-ups of 4 hours each without an episode; then the cure is shown."
     assert next_step(item, found) == soak
     assert next_step(item, None).startswith("Log longer before anything is replaced.")
+    told = {"channel": "left", "outcome": "improved", "aspect": "episodes", "aspects": [], "cured": "not yet", "clean_hours_needed": 8.0, "power_ups_needed": 2}
+    cards = [str(compared_card({**told, "after": {"fitness": "not yet shown", "episodes": count}})) for count in (1, 0)]
+    assert "Begin anew: log 2 power-ups of 4 hours each without" in cards[0] and "Log 2 more power-ups of 4 hours each without" in cards[1]
     item.fitness = "do not connect"
     assert next_step(item, found).startswith("Leave loudspeakers off this channel.")
 

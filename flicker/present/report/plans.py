@@ -98,19 +98,20 @@ def compared_card(item: Mapping[str, Any]) -> Markup:
     """Outcome of one channel: fitness after, the word, the sentence, whether it is cured."""
     hours, starts = item.get("clean_hours_needed"), item.get("cold_starts_needed")
     also = f" (or {starts} cold starts)" if starts else ""
-    needed = clean_power_ups_text(float(hours or 0.0), item.get("power_ups_needed"), " more")
+    after = item.get("after") or {}
+    again = bool(after.get("episodes"))  # what was clean before a swing no longer counts
+    needed = clean_power_ups_text(float(hours or 0.0), item.get("power_ups_needed"), "" if again else " more")
     pairs = [
         ("Cured", CURED.get(str(item["cured"]), str(item["cured"])) if item.get("cured") else ""),
-        ("What next", f"Log {needed}{also} without an episode." if hours else ""),
+        ("What next", f"{'Begin anew: log' if again else 'Log'} {needed}{also} without an episode." if hours else ""),
         *(
             (str(found["aspect"]), str(found["outcome"]))
             for found in item["aspects"]
             if found["outcome"] != NO_CHANGE and found["aspect"] != item["aspect"]
         ),
     ]
-    fitness = (item.get("after") or {}).get("fitness")
     head = f"{item['channel']}: {outcome_text(str(item['outcome']), str(item['aspect']))}"
-    return card(head, str(item.get("reads", "")), facts(pairs), fitness=fitness)
+    return card(head, str(item.get("reads", "")), facts(pairs), fitness=after.get("fitness"))
 
 
 def _numbers(told: Mapping[str, Any]) -> Markup:
