@@ -397,7 +397,9 @@ def test_a_million_pooled_events_take_under_a_second():
             begun = time.process_time()
             test(runs, ends)
             times.append(time.process_time() - begun)
-        assert min(times) < 1.0, test.__name__
+            if times[-1] < 1.0:
+                break
+        assert times[-1] < 1.0, test.__name__
 
 
 @pytest.mark.parametrize("moved", [lambda t, end: t, lambda t, end: end - t, lambda t, end: end * (t / end) ** 2], ids=["as drawn", "backwards", "denser at first"])

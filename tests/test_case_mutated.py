@@ -104,7 +104,7 @@ edit = st.tuples(
 
 
 @settings(
-    max_examples=250, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=250, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 @given(st.lists(edit, min_size=1, max_size=4), st.text(min_size=1, max_size=8))
 def test_a_mangled_case_is_a_case_or_one_sentence(folder, edits, piece):

@@ -114,7 +114,9 @@ def test_the_bound_from_ten_peaks_covers():
         x = np.random.default_rng(i).standard_exponential(10)
         level = float(-np.log(0.3 / 10))
         covered += fit_tail(x, 0.0, exposure=1.0).chance_above(level, 1.0).high >= -np.expm1(-0.3)
-    assert covered / 40 >= 0.85
+        if covered / 40 >= 0.85:
+            return  # decided, whatever the rest says
+    pytest.fail(f"{covered} of 40 covered")
 
 
 def test_results_are_plain():

@@ -295,7 +295,9 @@ def test_the_next_one_lies_where_the_forecast_says():
         n = rng.poisson(4.0 * 1.5 ** np.arange(6) * rng.gamma(1 / 0.09, 0.09, 6))
         found = pu.growth_forecast(n[:5], np.ones(5), at=5, planned=1.0)
         inside += found.low <= n[5] <= found.high
-    assert inside >= 52
+        if inside >= 52:
+            return  # decided, whatever the rest says
+    pytest.fail(f"{inside} of 60 inside")
 
 
 def test_a_given_mean_is_reached_where_the_line_reaches_it():

@@ -57,7 +57,9 @@ def test_interval_covers_the_true_chance():
         peaks = 0.1 + rng.exponential(0.12, rng.poisson(200))
         found = trip_forecast(peaks, 10.0, hours=5.0, **OPTIONS)
         inside += found.low <= true <= found.high
-    assert inside >= stats.binom.ppf(0.001, 40, 0.95)
+        if inside >= stats.binom.ppf(0.001, 40, 0.95):
+            return  # decided, whatever the rest says
+    pytest.fail(f"{inside} of 40 inside")
 
 
 def test_bound_from_few_peaks_covers():

@@ -322,6 +322,8 @@ def test_exact_ratio_takes_under_a_millisecond():
         for case in cases:
             rate_ratio(*case)
         best = min(best, (time.process_time() - begin) / len(cases))
+        if best < 1e-3:
+            break
     assert best < 1e-3
 
 

@@ -20,7 +20,7 @@ from flicker.logs.model import LogError
 from flicker.logs.reading import read_log
 from flicker.logs.reading.words import clock
 
-FOLDER = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FOLDER = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 
 
 @settings(parent=FOLDER, max_examples=150)

@@ -323,7 +323,7 @@ def test_the_watch_sees_errors_and_requests(tmp_path, driver):
     framed.write_text(f'<iframe src="{page.as_uri()}"></iframe>')
     for opened in (page, framed):
         seen = browser.visit(opened, driver)
-        assert all(any(f"charts.invalid/{name}" in path for path in seen.requests) for name in ("a.png", "late"))
+        lab.until(lambda: all(any(f"charts.invalid/{name}" in path for path in driver.asked) for name in ("a.png", "late")), "not seen")
         assert all(any(word in line for line in seen.console) for word in ("broken", "late, too"))
     driver.get("about:blank")  # what is opened next has its own time
     assert driver.execute_async_script("const t = Date.now(); setTimeout(() => arguments[0](Date.now() - t), 100)") >= 90

@@ -557,12 +557,14 @@ def test_every_kind_has_a_line_and_a_family():
 def test_calibration_logs_are_cheap():
     # 4 h at 2 samples per second, two channels: 20 ms of processor time asked, the least of ten turns.
     for kind in ("steady", "steady-flicker", "degrading", "noisy-bursts"):
-        turns = []
+        least = np.inf
         for seed in range(10):
             begin = time.process_time()
             simulate_log(kind, seed=seed)
-            turns.append(time.process_time() - begin)
-        assert min(turns) < 0.020
+            least = min(least, time.process_time() - begin)
+            if least < 0.020:
+                break
+        assert least < 0.020
 
 
 # --- demo data ------------------------------------------------------------------------------------------------------

@@ -208,7 +208,7 @@ def test_a_second_look_reads_nothing_and_says_the_same(tmp_path, monkeypatch):
 def striking(tmp_path_factory):
     """A log of many glitches, and what is said of it."""
     path = tmp_path_factory.mktemp("striking") / "log.csv"
-    write_csv(path, 100_000, step_s=0.01, glitches_per_h=400.0)
+    write_csv(path, 50_000, step_s=0.01, glitches_per_h=800.0)
     return path, document(path)
 
 

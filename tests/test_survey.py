@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pandas as pd
@@ -86,15 +85,25 @@ def test_a_dead_worker_costs_one_row(shelf, tmp_path):
 
 def test_a_killed_survey_resumes_to_the_same_table(shelf, tmp_path, judged_here):
     out = tmp_path / "table.parquet"
-    command = [sys.executable, "-m", "flicker", "survey", str(shelf), "--out", str(out), "--workers", "1"]
     journal = tmp_path / ".table.parquet.journal"
-    process = subprocess.Popen(command, start_new_session=True, stdout=subprocess.DEVNULL)
-    for _ in range(600):
-        if journal.exists() and len(journal_rows(journal)) >= 2:
-            break
-        time.sleep(0.05)
-    os.killpg(process.pid, signal.SIGKILL)
-    process.wait()
+    # The command, killed with its worker once the second file's rows are on the disk: by a clock it might be done before.
+    script = tmp_path / "killed.py"
+    script.write_text(
+        "import os, signal, sys\n"
+        "from flicker.cli import main\n"
+        "to_disk, times = os.fsync, []\n"
+        "def fsync(file):\n"
+        "    to_disk(file)\n"
+        "    times.append(file)\n"
+        "    if len(times) == 2:\n"
+        "        os.killpg(0, signal.SIGKILL)\n"
+        "if __name__ == '__main__':\n"
+        "    os.fsync = fsync\n"
+        "    sys.exit(main(sys.argv[1:]))\n"
+    )
+    command = [sys.executable, str(script), "survey", str(shelf), "--out", str(out), "--workers", "1"]
+    done = subprocess.run(command, start_new_session=True, stdout=subprocess.DEVNULL, timeout=120)
+    assert done.returncode == -signal.SIGKILL
     assert not out.exists() and len(journal_rows(journal)) >= 2
     whole = tmp_path / "whole.parquet"
     for table in (out, whole):

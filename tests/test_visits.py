@@ -55,7 +55,9 @@ def test_a_forecast_covers_the_count(burst, spread):
                 ages.append(visit)
         told = age_forecast(times[:8], [2.0] * 8, ages[:8], at=4.0, planned_ends=[2.0, 2.0])
         ahead += told.low <= times[8].size + times[9].size <= told.high
-    assert ahead >= 20
+        if ahead >= 20:
+            return  # decided, whatever the rest says
+    pytest.fail(f"{ahead} of 25 inside")
 
 
 def test_all_episodes_in_the_last_run_give_a_forecast_without_a_narrow_end():
@@ -232,7 +234,9 @@ def test_the_level_forecast_covers_the_next_visit():
         found = over_visits(visits[:4]).channel("left").level_forecast
         assert found.visits == 4 and found.age == pytest.approx(4 * 98)
         inside += found.low_V <= bench.truth.runs[4]["left"].settled_V <= found.high_V
-    assert inside >= 20
+        if inside >= 20:
+            return  # decided, whatever the rest says
+    pytest.fail(f"{inside} of 24 inside")
 
 
 @pytest.mark.parametrize(
@@ -270,7 +274,9 @@ def test_the_year_ahead_from_many_peaks_covers_the_truth():
         peaks = 0.06 + rng.exponential(0.69 / math.log(4.0 / 0.002), rng.poisson(160))
         told = trip_forecast(peaks, 40.0, trip_V=0.75, threshold_V=0.06, hours=200.0)
         inside += told.low <= truth <= told.high
-    assert inside >= 25
+        if inside >= 25:
+            return  # decided, whatever the rest says
+    pytest.fail(f"{inside} of 30 inside")
 
 
 @pytest.mark.parametrize("growth", [2.2, 1.0])

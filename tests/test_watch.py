@@ -468,7 +468,7 @@ def test_the_alarm_runs_a_command_without_a_shell(tmp_path, capsys):
     program = "import sys; open(sys.argv[1], 'a').write(sys.argv[2])"
     command = f'{sys.executable} -c "{program}" "{seen}"'
     assert main(["watch", str(path), "--idle", "0.3", "--on-alarm", command]) == 0
-    for _ in range(50):
+    for _ in range(600):
         if seen.exists() and seen.read_text():
             break
         time.sleep(0.1)
