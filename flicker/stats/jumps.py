@@ -78,7 +78,8 @@ def sizes_by_scale(readings: Floats, resolution: Callable[[], float]) -> list[Fl
     if not places.size:
         return out
     few = places.size < FEW * readings.size
-    sums, twice = _sums(readings)
+    sums = np.zeros(readings.size + 1)  # of all readings up to each place
+    np.cumsum(readings, out=sums[1:])
     rooms = np.empty((2, 0 if few else readings.size))  # in use again and again: new memory costs more than what is done in it
     digit_V: float | None = None
     for number, scale in enumerate(SCALES):
@@ -86,18 +87,18 @@ def sizes_by_scale(readings: Floats, resolution: Callable[[], float]) -> list[Fl
             continue
         if few:
             here = places[: places.searchsorted(sums.size - 2 * scale)]
-            total = sums[here + 2 * scale] - twice[here + scale] + sums[here]
+            total = sums[here + 2 * scale] - 2.0 * sums[here + scale] + sums[here]
             size = np.abs(total)
         else:
-            total = _differences(sums, twice, rooms[0], scale)
+            total = _differences(sums, rooms[0], scale)
             size = np.abs(total, out=rooms[1, : total.size])
         least = scale * LEAST_V
         past = np.flatnonzero(size > least)
         if not past.size:
             continue
         digit_V = _deciding_digit(readings, resolution) if digit_V is None else digit_V
-        if digit_V or not (few and _quiet(sums, twice, scale, float(size[past].min()))):
-            every = np.abs(_differences(sums, twice, np.empty(readings.size), scale)) if few else size
+        if digit_V or not (few and _quiet(sums, scale, float(size[past].min()))):
+            every = np.abs(_differences(sums, np.empty(readings.size), scale)) if few else size
             past = np.flatnonzero(size > max(SIGMAS * _step_sigma(every, math.sqrt(scale) * digit_V), least))
         if past.size:
             up, size = total[past] > 0, size[past]
@@ -116,7 +117,7 @@ def _may_jump(readings: Floats) -> Ints:
     return np.asarray((hot[:, None] + np.arange(PART)).ravel())
 
 
-def _quiet(sums: Floats, twice: Floats, scale: int, smallest: float) -> bool:
+def _quiet(sums: Floats, scale: int, smallest: float) -> bool:
     """Whether `SIGMAS` are less than the smallest difference that may be a jump: then it is one, and the larger are.
 
     So it is where a quarter of all differences are small enough, which most often some of them show.
@@ -126,8 +127,7 @@ def _quiet(sums: Floats, twice: Floats, scale: int, smallest: float) -> bool:
     missing = int(0.25 * (count - 1) + 0.5) + 1
     step = missing
     for at in range(0, count, step):
-        some = slice(at, at + step + 2 * scale)
-        size = _differences(sums[some], twice[some], np.empty(step), scale)
+        size = _differences(sums[at : at + step + 2 * scale], np.empty(step), scale)
         missing -= int(np.count_nonzero(np.abs(size, out=size) <= least))
         if missing <= 0:
             return True
@@ -145,16 +145,10 @@ def _deciding_digit(readings: Floats, resolution: Callable[[], float]) -> float:
     return resolution()
 
 
-def _sums(readings: Floats) -> tuple[Floats, Floats]:
-    """Sums of all readings up to each place, and twice as much."""
-    sums = np.zeros(readings.size + 1)
-    np.cumsum(readings, out=sums[1:])
-    return sums, 2.0 * sums
-
-
-def _differences(sums: Floats, twice: Floats, room: Floats, scale: int) -> Floats:
+def _differences(sums: Floats, room: Floats, scale: int) -> Floats:
     """Sum of the next readings less that of the last, at each place with ``scale`` of them on both sides."""
-    out = np.subtract(sums[2 * scale :], twice[scale:-scale], out=room[: sums.size - 2 * scale])
+    out = np.multiply(sums[scale:-scale], -2.0, out=room[: sums.size - 2 * scale])
+    out += sums[2 * scale :]
     out += sums[: -2 * scale]
     return out
 
