@@ -39,7 +39,7 @@ RESOLVED = 0.45  # of the readings may repeat the one before: of a coarser digit
 COARSER = 10.0  # times, and no more than `ZERO_V`: the digit of another range,
 ZERO_DIGITS = 3.5  # whose zero is off by up to three last digits (common practice of hand meters, no source), and rounded
 # An hour of cells beside a state tells whether it sees the same output,
-AS_NOISY = 0.1  # by as much noise from reading to reading, to this share,
+AS_NOISY = 0.05  # by as much noise from reading to reading, to this share (and what few readings leave open: hum behind flux may bring it to 0.9),
 AS_WIDE = 0.25  # and within a cell, which flux widens: its share of the volts wanders;
 SEES = 0.6  # or by so much of the volts and of the noise at least: a dummy load leaves two thirds, a sleeping stage half
 MIXED = 2.0  # times wider than before: a border lies in the cell, and it is no measure of what follows
@@ -223,15 +223,13 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
         told = usual[2] < RESOLVED and not (other and unmoved[k] >= RESOLVED)
         quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
         scaled = max(usual[2], unmoved[k]) < MOVING and SCALED * step[k] < usual[1] and SCALED * width[k] < usual[0]
-        left_V = usual[0] / 2 if quiet else usual[0]
-        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, left_V)
+        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, usual[0])
         fell = not agrees and abs(level[last]) >= ALIVE_V and abs(level[k]) <= FELL * abs(level[last])
         if forward:
             broke = moved and abs(level[k]) <= abs(level[last]) and (zero or fell)
-            broke = broke or (quiet and (zero or (moved and abs(level[k]) <= RANGE_V)))
+            broke = broke or (quiet and (zero or moved))
         else:
-            louder = step[k] > QUIETER * usual[1]
-            broke = zero and not louder and ((moved and abs(level[k]) <= abs(level[last])) or quiet)
+            broke = zero and ((moved and abs(level[k]) <= abs(level[last])) or quiet)
             broke = broke or (moved and fell)
         if not (broke or agrees) and asleep_V is not None:  # neither where it was nor as it was
             near = abs(level[k] - level[last]) <= max((1.0 - FELL) * abs(level[last]), least_V)
@@ -259,7 +257,7 @@ def _calm(cells: Cells, along: int) -> list[bool]:
         least_V = np.maximum(SMOOTH * steps[NEAR - 2 : -1], max(MOVED_V, DIGITS * cells.digit_V))
         quieter = (QUIETER * step[NEAR:] < rough) & (QUIETER * width[NEAR:] < wide)
         wider = width[NEAR:] > MIXED * wide + 2.0 * cells.digit_V
-        out[NEAR:] = ~(quieter | wider | (steps[NEAR - 1 :] > np.maximum(least_V, wide / 2)))
+        out[NEAR:] = ~(quieter | wider | (steps[NEAR - 1 :] > np.maximum(least_V, wide)))
     calm: list[bool] = out[::along].tolist()
     return calm
 
