@@ -87,6 +87,17 @@ def test_one_hump_while_the_mains_is_brought_up_was_seen_once(seed: int) -> None
     assert result.next.reads.startswith("Seen once, in the first minutes: log another start")
 
 
+def test_volts_that_stood_until_somebody_switched_off_are_one_event_and_the_next_start_is_one() -> None:
+    """Finding H8: 20 V for a quarter of an hour, 20 s of nothing, a start; the neighbour's thump then is its own start."""
+    result = judged("latched till cycled", 430003)
+    left, right, sub = result.channels
+    (event,) = left.excursions
+    assert event.duration_s == pytest.approx(1000.0, rel=0.02) and abs(event.peak_V) > 15.0
+    assert left.fitness == "do not connect" and left.verdict == "noisy"
+    assert [item.fitness for item in (right, sub)] == ["within limits for the time observed"] * 2
+    assert [item.guard.figures.power_ups for item in result.channels] == [2, 2, 2]
+
+
 def test_a_fault_that_comes_back_only_at_the_end_of_a_soak_is_told_so() -> None:
     """Finding G16: 14 to 24 clean hours, then some twenty-four an hour in the last half-hour; the rate over the soak hides it."""
     step = benches.story("pair soak then late", 103001).steps[0]

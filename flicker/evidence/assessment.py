@@ -23,7 +23,7 @@ from flicker.evidence.guard import Reason, judge_guard
 from flicker.evidence.guard.model import MOVE_V
 from flicker.evidence.guard.words import asleep_text
 from flicker.evidence.outlook.bench import Relays, control_of
-from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands
+from flicker.evidence.outlook.end_state import End, approach, as_one_event, failed, stands, stood
 from flicker.evidence.questions.auxiliary_channels import (
     Beside,
     CompanionResult,
@@ -227,6 +227,8 @@ def judge(
         if end := failed(traces, name) or stands(traces, name, limits.protection_V):
             ends[name] = end
             traces = as_one_event(traces, name, end, limits.dead_time_s)
+        for before in stood(traces, name, limits.protection_V):
+            traces = as_one_event(traces, name, before, limits.dead_time_s)
     sessions = sessions_of(traces, case)
     stretches = {
         name: sessions_with(sessions, name)

@@ -84,7 +84,7 @@ def lead(rng: np.random.Generator, kind: str, t: np.ndarray, size: float) -> np.
 
 def called_alike(rng: np.random.Generator, kind: str, every_s: float, power_ups: int) -> bool:
     """Draw a log of some power-ups, a lead in the air until the relay closes at each; are they called alike?"""
-    t = np.arange(0.0, 2 * 3600.0, every_s)
+    t = np.arange(0.0, 900.0, every_s)
     size = float(np.exp(rng.uniform(np.log(0.2), np.log(0.9))))
     logs = []
     for k in range(power_ups):

@@ -17,6 +17,7 @@ from flicker.base.arrays import Floats
 from flicker.base.formats import clock_text, lasting_text, volts_text
 from flicker.base.middle import median
 from flicker.base.result import Result
+from flicker.base.values import Unobserved
 from flicker.evidence.guard.model import ALIVE_V
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import episode_numbers
@@ -236,11 +237,27 @@ def stands(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> Stand
     mine = [(run, k) for run in runs for k, trace in enumerate(run.traces) if trace.channel == channel]
     if not mine:
         return None
-    run, place = mine[-1]
+    return _stand(*mine[-1], threshold_V)
+
+
+def stood(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> list[Stands]:
+    """The volts at which a channel stood to the end of a run, until the unit was switched off."""
+    out = []
+    for run in runs[:-1]:
+        for place, trace in enumerate(run.traces):
+            off = [gap for gap in trace.unobserved if gap.reason == Unobserved.SWITCHED_OFF]
+            if trace.channel == channel and off and off[-1].end_s >= float(run.blocks.begin_s[-1]):
+                found = _stand(run, place, threshold_V, until_s=off[-1].start_s)
+                out += [] if found is None else [found]
+    return out
+
+
+def _stand(run: RunTraces, place: int, threshold_V: float, until_s: float = np.inf) -> Stands | None:
+    """The volts at which a channel stands from some moment of a run to its end, or until another."""
     part = run.blocks.channels[place]
     over = (part.over_low > 0) | (part.over_high > 0)
     level = np.where(over & ~np.isfinite(part.middle), np.inf, part.middle)
-    known = np.flatnonzero(~np.isnan(level))
+    known = np.flatnonzero(~np.isnan(level) & (run.blocks.begin_s < until_s))
     below = known[np.abs(level[known]) < threshold_V]
     beyond = known[known > below[-1]] if below.size else known
     if beyond.size == 0:
@@ -292,7 +309,8 @@ def _joined(trace: Trace, end: End, dead_time_s: float) -> Trace:
             return trace  # there from the first reading on, or on a way of its own: a level, and no excursion from one
         # the baseline may have gone along with a level that stands: the distance is that from where it lay before
         step = end.level_V - end.rest_V
-        peak, deviation = (end.level_V, step) if abs(step) > abs(deviation) else (peak, deviation)
+        along = abs(step) > abs(deviation) or abs(peak) < 0.5 * abs(end.level_V)
+        peak, deviation = (end.level_V, step) if along else (peak, deviation)
     elif not event.any():
         return trace
     one = (first, last, peak, deviation, True, over or not np.isfinite(peak))

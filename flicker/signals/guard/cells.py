@@ -101,6 +101,17 @@ def largest(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float,
     return max(about_V - low_V, high_V - about_V)
 
 
+def sizes(chunks: Sequence[Chunk], begin_s: float, end_s: float) -> tuple[Floats, Floats]:
+    """Times of the groups within a time, and the largest size that any channel reads in each; 0 where none reads."""
+    found = window(chunks, begin_s, end_s)
+    times = [chunk.time_s[lo:hi] for chunk, lo, hi in found]
+    size_V = [np.zeros(hi - lo) for _, lo, hi in found]
+    for own, (chunk, lo, hi) in zip(size_V, found, strict=True):
+        for part in chunk.parts:
+            np.fmax(own, np.fmax(-part.low[lo:hi], part.high[lo:hi]), out=own)
+    return np.concatenate([np.empty(0), *times]), np.concatenate([np.empty(0), *size_V])
+
+
 def extremes(chunks: Sequence[Chunk], channel: int, begin_s: float, end_s: float) -> tuple[float, float]:
     """Least and largest finite reading of a channel in a time; NaN where there is none."""
     found = [

@@ -42,7 +42,8 @@ from flicker.signals.jump_counts import JumpWatch
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-TRIP_V = 0.75  # opens a protection relay, by the rule of clearance; in three times of five seconds one after the other it opened none
+TRIP_V = 0.75  # opens a protection relay, by the rule of clearance;
+STOOD_S = 10.0  # what stood so long was not ended by one: longer than any waits; chosen, not measured
 AT_ONCE = 64  # cells looked at in one step; a choice: bounds memory
 
 
@@ -279,14 +280,18 @@ class Gatherer:
 
     def _cut(self, off: Off) -> None:
         """Drop a time in which the unit was off, and a small bump before it."""
-        edges = off.begin_s - np.arange(BEFORE_S, -1.0, -SOON_S)
-        sizes = [[cells_of.largest(self._chunks, k, a, b) for a, b in pairwise(edges)] for k in range(self.channels)]
-        tripped = np.array(sizes) >= TRIP_V
-        if off.short and not (tripped[:, :-2] & tripped[:, 1:-1] & tripped[:, 2:]).any():
-            return
+        time_s, size_V = cells_of.sizes(self._chunks, off.begin_s - BEFORE_S, off.begin_s)
+        until = off.begin_s
+        if off.short:
+            after = int(np.flatnonzero(size_V >= TRIP_V).max(initial=-1)) + 1  # what follows is the tail of a supply
+            stood_s = time_s[int(np.flatnonzero(size_V[:after] < TRIP_V).max(initial=-1)) + 1 : after]
+            if not stood_s.size or stood_s[-1] - stood_s[0] < STOOD_S:
+                return
+            until = float(time_s[after]) if after < time_s.size else until
+        elif off.surge and size_V.max(initial=0.0) <= BUMP_V:
+            until -= BEFORE_S
         self._fill(off.begin_s)
-        bump = np.ravel(sizes)
-        until = self._drop_after(off.begin_s - BEFORE_S * (off.surge and np.nanmax([0.0, *bump]) <= BUMP_V))
+        until = self._drop_after(until)
         kind = SWITCHED_ON if off.surge else WOKEN
         self._begin(off.end_s, kind, [any(until < t <= off.end_s for t in item.anew_s) for item in self.left])
 
