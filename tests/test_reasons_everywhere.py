@@ -11,12 +11,14 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from command import flicker
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import study_danger
 
+from flicker import assess
 from flicker.evidence.guard import Reason
 from flicker.evidence.guard.words import ADVICE
 
@@ -228,3 +230,16 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
 
 def test_every_reason_has_a_log():
     assert {*LOGS, Reason.SAME, Reason.UNIT, Reason.SIGN, Reason.HELD, Reason.AVERAGED, Reason.UNDATED} == set(Reason) == set(ADVICE)
+
+
+@pytest.mark.parametrize("left_V", [0.0, 4e-4, -1e-3])
+def test_a_relay_that_opens_leaves_the_zero_of_the_meter(left_V):
+    """The output falls from 6 mV to what a meter reads of nothing, six times for 15 s; beside it noise as large goes on. Invented."""
+    rng = np.random.default_rng(11)
+    t = np.arange(0.0, 4.5 * 3600.0)
+    beside = 6e-3 + 3e-4 * rng.standard_normal(t.size)
+    opens = ((t - 2000.0) % 2400.0 < 15.0) & (t > 1999.0)
+    left = np.where(opens, left_V + 3e-5 * rng.standard_normal(t.size), 6e-3 + 3e-4 * rng.standard_normal(t.size))
+    found = assess(pd.DataFrame({"time_s": t, "left_V": left.round(5), "right_V": beside.round(5)})).channels
+    assert [channel.guard.figures.falls for channel in found] == [6, 0]
+    assert Reason.FALLS in found[0].guard.reasons and Reason.FALLS not in found[1].guard.reasons

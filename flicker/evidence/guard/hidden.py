@@ -26,6 +26,8 @@ TWENTIETH = 1.645  # sigma below which a twentieth of normal readings lie (any t
 LONGEST_S = 300.0  # longer stretches are a unit that is off, or a lead, and are judged as such; a choice
 LEAST_S = 2.0  # as long as a blank that may hide an overload, clearance 7; a relay that opens for less changes a mode
 FELL = 3.5  # sigma, or last digits, of a rest from zero: two blocks at zero by chance come in one log of thousands; a choice
+LEFT = 0.3  # of the rest, at most, is left by a relay that opened: the zero of a meter; a choice
+QUIET = 8  # blocks that stay within a sigma: of normal readings one stretch in ten thousand does; a choice
 AROUND = 32  # blocks on either side that tell the rest and its noise; a choice
 HALF = 0.6745  # median size of a standard normal number, by definition
 AT_ONCE = 4096  # falls looked at, at most; a choice for speed
@@ -137,28 +139,39 @@ def _lasted(run: RunBlocks, blocks: Bools) -> Floats:
 
 
 def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools) -> tuple[Bools, Bools]:
-    """Blocks at zero to which a channel fell from its rest and came back, each in a step, and all its blocks at zero.
+    """Blocks to which a channel fell from its rest and came back, each in a step, and all its blocks at zero.
 
-    Two blocks and more, below a rest that lies many sigma of what stands around them from zero, and at least half of it gone, and
-    back, within two blocks: no noise and no wander does both. Where another channel falls, it is enough that this one is at zero.
+    The rest lies many sigma of what stands around from where it fell to, and at least half of it is gone, and back, within two
+    blocks: no noise and no wander does both. It fell to zero for two blocks and more; or near it, as a meter's own zero is, for
+    so many and so quiet that they are not the channel's own noise. Where another channel falls, it is enough that this one is at zero.
     """
     digit_V = _digits(run, own)
     none_V = np.maximum(ZERO_V, digit_V)
-    zero = counted & (np.maximum(np.abs(own.low), np.abs(own.high)) <= none_V)
+    size_V = np.maximum(np.abs(own.low), np.abs(own.high))
+    zero = counted & (size_V <= none_V)
     fell = np.zeros(zero.size, dtype=bool)
-    first, last = _runs_of(zero)
+    usual_V = abs(float(np.median(own.mean[counted]))) if counted.any() else 0.0
+    first, last = _runs_of(counted & (size_V <= np.maximum(none_V, LEFT * usual_V)))
     # The block at each border may hold readings of both: the one beyond it tells.
     inside = (last > first) & (first >= 2) & (last + 2 < zero.size)
     first, last = first[inside][:AT_ONCE], last[inside][:AT_ONCE]
-    before, after = (np.where(counted[at], own.mean[at], 0.0) for at in (first - 2, last + 2))
-    beside = own.mean[np.clip(first[:, None] + np.arange(-AROUND, AROUND), 0, zero.size - 1)]
-    rest_V = np.nanmedian(beside, axis=1) if first.size else np.empty(0)
-    sigma_V = np.nanmedian(np.abs(beside - rest_V[:, None]), axis=1) / HALF if first.size else np.empty(0)
-    whole = np.abs(rest_V) - none_V[first] >= FELL * np.maximum(sigma_V, digit_V[first])
-    whole &= np.minimum(before * np.sign(rest_V), after * np.sign(rest_V)) >= 0.5 * np.abs(rest_V)
-    whole &= (run.end_s[last] - run.begin_s[first] >= LEAST_S) & (run.begin_s[last + 2] - run.end_s[first - 2] <= LONGEST_S)
-    for begin, end in zip(first[whole], last[whole], strict=True):
-        fell[begin : end + 1] = True
+    if not first.size:
+        return fell, zero
+    reach = np.arange(2, AROUND + 2)
+    around = np.concatenate((first[:, None] - reach, last[:, None] + reach), axis=1)
+    beside = own.mean[np.clip(around, 0, zero.size - 1)]
+    rest_V = np.nanmedian(beside, axis=1)
+    sigma_V = np.maximum(np.nanmedian(np.abs(beside - rest_V[:, None]), axis=1) / HALF, digit_V[first])
+    before, after = (np.where(counted[at], own.mean[at], 0.0) * np.sign(rest_V) for at in (first - 2, last + 2))
+    lasted = run.end_s[last] - run.begin_s[first]
+    whole = (np.minimum(before, after) >= 0.5 * np.abs(rest_V)) & (lasted >= LEAST_S)
+    whole &= run.begin_s[last + 2] - run.end_s[first - 2] <= LONGEST_S
+    for begin, end, rest, sigma in zip(first[whole], last[whole], np.abs(rest_V[whole]), sigma_V[whole], strict=True):
+        part = slice(begin, end + 1)
+        quiet = end - begin >= QUIET and float(own.high[part].max() - own.low[part].min()) <= sigma
+        down_V = float(none_V[begin]) if zero[part].all() else LEFT * rest
+        if rest - down_V >= FELL * sigma and float(size_V[part].max()) <= down_V and (quiet or zero[part].all()):
+            fell[part] = True
     return fell, zero
 
 
