@@ -138,7 +138,11 @@ def _moved_together(cells: Cells, others_V: Floats, part: Ints, beside: Ints) ->
     """Whether another channel moved by as much: a voltage was added to both outputs, and their difference stands as before.
 
     Of leads that see nothing none is left: they read the meter's zero, each from its own level. One pair of leads may be turned.
+    A common lead in the air adds as much to all, and pick-up with it: a state that is wider than before tells nothing.
     """
+    width_V, usual_V = (float(np.quantile(cells.width_V[where], 0.25)) for where in (part, beside))
+    if width_V > (1.0 + AS_WIDE) * usual_V + 1.01 * cells.digit_V:
+        return False
     moved_V = abs(float(np.median(cells.level_V[part]) - np.median(cells.level_V[beside])))
     for other_V in (*others_V.T, *-others_V.T):
         apart_V = cells.level_V - other_V
