@@ -31,9 +31,9 @@ if TYPE_CHECKING:
 FEWEST = 5
 # Within one or two power-ups: 5 of 20 two-minute logs without any trend were called worse at five episodes, none at ten.
 FEWEST_WITHIN = 10  # measured so, on 20 logs
-LEAST_OBSERVED = 0.5  # part of the runs: below it, what is logged may hang on the swings, as of loggers that write events; a choice
+LEAST_OBSERVED = 0.8  # part of the runs: below it, what is logged may hang on the swings, as of loggers that write events; a choice
 PARTS_LOGGED = (
-    "Over half of these hours were not observed. If what is logged hangs on the swings themselves, how often they come within a run "
+    "Over a fifth of these hours were not observed. If what is logged hangs on the swings themselves, how often they come within a run "
     "cannot be told. Log without pauses."
 )
 FEWEST_POWER_UPS = 3  # two differ by chance alone: the study of power-ups
