@@ -24,7 +24,7 @@ MOST_POINTS = 457
 # fitted by the study behind 'One bad power-up' in tests/studies/results/power_ups.md.
 WIDE = 3.0
 # A claim stands without the power-up that has most at so many times the level, where so many of its side are left; fitted by
-# the study behind 'Without the worst' in tests/studies/results/power_ups.md.
+# the study behind 'Without the worst' in tests/studies/results/under_way.md.
 AT_REST, FEWEST_LEFT = 4.0, 2
 GROWTH_SD = 2.5  # prior of the log growth: twelvefold either way is one standard deviation; weak on purpose
 
@@ -230,8 +230,8 @@ def rate_comparison(
     -----
     As `rate_growth` with 0 for before and 1 for after. What would be claimed must not hang on one bad power-up of three or
     more, which is no gamma factor: without the one that has most, of the side that has more, it must stand at four times the
-    level. Then one bad day of six is taken for a change in 5 of 100 instead of 45, and of true changes at most 2 of 100
-    more are not shown (`results/power_ups.md`).
+    level. Then one bad day of six is taken for a change in 5 to 11 of 100 instead of 27 to 46, and of true changes at most
+    1 of 100 more are not shown, 4 where power-ups differ by 100 % (`results/under_way.md`).
     """
     n0, e0 = sc.observed(before, expected_before, what="expected_before", counted="before")
     n1, e1 = sc.observed(after, expected_after, what="expected_after", counted="after")
