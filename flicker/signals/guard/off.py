@@ -66,7 +66,7 @@ class _Waiting:
     def decided(self) -> Off | None:
         """The time off, where a live output followed that did not stay at zero."""
         surge = self.jump_V >= START_V
-        lively = not self.off.short and self.moved_V > LIVELIER * self.step_V * self.readings
+        lively = self.moved_V > LIVELIER * self.step_V * self.readings
         return self.off._replace(surge=surge) if 2 * self.at_zero < self.readings and (surge or lively) else None
 
 
@@ -164,8 +164,6 @@ class OffWatch:
             item.readings += int(end - begin)
             item.at_zero += int(np.count_nonzero(~odd[begin:end]))
             item.moved_V += float(moves[begin:end].sum())
-            if soon < time_s.size and item.jump_V < START_V and item.off.short:
-                continue
             if end == time_s.size:
                 left.append(item)
             elif (off := item.decided) is not None:
