@@ -16,6 +16,8 @@ from flicker.signals.order_statistics import scatter
 
 FIT_S = 600.0  # the start is looked for in the first ten minutes; chosen, not measured
 TAUS_S = np.geomspace(0.7, 400.0, 22)
+STEPS = 12  # of the fit by least absolute deviations; a choice
+FEW, BEHIND = 3, 1.5  # steps after which a design so many times as far from the readings as the best is given up; a choice for speed
 
 
 class Start(NamedTuple):
@@ -155,17 +157,27 @@ def _fit_fall(since: Floats, value: Floats) -> tuple[float, tuple[float, ...], t
 def _lad(basis: Floats, value: Floats, weight: Floats) -> tuple[Floats, Floats, Floats]:
     """Weighted least absolute deviations by iteratively reweighted least squares, of many designs at once.
 
-    ``basis`` is of shape (designs, columns, readings); returns losses, levels and slopes, one row per design.
+    ``basis`` is of shape (designs, columns, readings); returns losses, levels and slopes, one row per design. Designs that lie
+    far behind the best after a few steps go no further: their losses are infinite.
     """
     design = np.concatenate((np.ones((basis.shape[0], 1, value.size)), basis), axis=1)
     current = np.broadcast_to(weight, (design.shape[0], value.size))
     ridge = 1.0 + 1e-10 * np.eye(design.shape[1])
     floor = 1e-4 * (float(np.ptp(value)) or 1e-9)
-    for _ in range(12):
+    losses = np.full(design.shape[0], np.inf)
+    kept = np.arange(design.shape[0])
+    for step in range(1, STEPS + 1):
         weighted = design * current[:, None, :]
         gram = weighted @ design.transpose(0, 2, 1) * ridge
         coefficients: Floats = np.linalg.solve(gram, weighted @ value[:, None])[..., 0].astype(np.float64, copy=False)
-        residual = value - (coefficients[:, None, :] @ design)[:, 0, :]
-        current = weight / np.maximum(np.abs(residual), floor)
-    losses: Floats = np.sum(weight * np.abs(residual), axis=1)
-    return losses, coefficients[:, 0], coefficients[:, 1:]
+        residual = np.abs(value - (coefficients[:, None, :] @ design)[:, 0, :])
+        if step in (FEW, STEPS):
+            reached = np.sum(weight * residual, axis=1)
+        if step == FEW:
+            near = reached <= BEHIND * reached.min()
+            design, residual, kept = design[near], residual[near], kept[near]
+        current = weight / np.maximum(residual, floor)
+    losses[kept] = reached
+    found = np.zeros((losses.size, coefficients.shape[1]))
+    found[kept] = coefficients
+    return losses, found[:, 0], found[:, 1:]
