@@ -24,7 +24,7 @@ from flicker.stats.soak import clean_exposure, power_ups_to_catch
 IMPROVED, NO_CHANGE, WORSE = "improved", "no change shown", "worse"
 # rate to exclude before an intermittent unit goes home where the complaint gives none; common practice, no source
 RELEASE_PER_H = 0.1
-CROWDED = 1.645  # 5 % of a normal law, by definition: so many claims of even swings are held back, more where they come in bursts
+CROWDED = 2.326  # 1 % of a normal law, by definition: so many claims of even swings are held back, more where they come in bursts
 MOST_TOLD = 8  # power-ups whose rates a sentence can carry: a choice
 MOST_POWER_UPS = 10_000  # power-ups so short that more are needed show nothing: a choice
 
