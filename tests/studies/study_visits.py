@@ -1,6 +1,6 @@
 """Coverage and size of the growth over visits, and coverage of its forecast: python tests/studies/study_visits.py [DRAWS].
 
-Writes results/visits.md. Second generator than the tests': visits of equal and of unequal length, runs that differ
+Writes results/visits.md; with `hiss [DRAWS]` it prints how often noise at rest is called changed instead. Second generator than the tests': visits of equal and of unequal length, runs that differ
 (gamma), bursts, heat (rate proportional to time since power-up), few episodes.
 """
 
@@ -9,10 +9,13 @@ from __future__ import annotations
 import math
 import sys
 import time
+from itertools import product
 from pathlib import Path
 
 import numpy as np
 
+from flicker.base.limits import Limits
+from flicker.evidence.visits.levels import noise_that_matters, quantity_trend
 from flicker.stats.arrivals import age_forecast
 from flicker.stats.power_ups import expected_counts, rate_growth
 
@@ -99,6 +102,24 @@ def study(name: str, draws: int) -> str:
     )
 
 
+def hiss(draws: int) -> None:
+    """Print how often noise is called changed: sigmas of power-ups and visits that differ by a log-normal factor."""
+    limits, rng = Limits(), np.random.default_rng(SEED)
+    print("| visits x power-ups, sigma | unchanged, scatter .1 / .1 | .3 / .2 | .3 / .4 | .5 / .5 | six times, .2 / .2 | ten times |")
+    print("|-|-|-|-|-|-|-|")
+    for visits, ups, size_V in product((2, 3, 5), (1, 3), (3e-4, 1e-3)):
+        shares = []
+        for of_ups, of_visits, growth in ((0.1, 0.1, 1), (0.3, 0.2, 1), (0.3, 0.4, 1), (0.5, 0.5, 1), (0.2, 0.2, 6), (0.2, 0.2, 10)):
+            told = 0
+            for _ in range(draws):
+                level_V = size_V * growth ** np.linspace(0.0, 1.0, visits) * np.exp(of_visits * rng.standard_normal(visits))
+                sigmas_V = [value * np.exp(of_ups * rng.standard_normal(ups)) for value in level_V]
+                found = quantity_trend("noise", sigmas_V, noise_that_matters(sigmas_V, limits), None, 1e-5, 1.0 - limits.confidence)
+                told += found.answer == "yes"
+            shares.append(f"{100 * told / draws:.1f}")
+        print(f"| {visits} x {ups}, {1000 * size_V:.1f} mV | {' | '.join(shares)} |", flush=True)
+
+
 def main() -> None:
     """Run every case and write the table."""
     draws = int(sys.argv[1]) if len(sys.argv) > 1 else 2_000
@@ -122,4 +143,7 @@ change (2.5 % each way), and of 'worse'; two visits claim nothing.
 
 
 if __name__ == "__main__":
-    main()
+    if sys.argv[1:2] == ["hiss"]:
+        hiss(int(sys.argv[2]) if len(sys.argv) > 2 else 1_000)
+    else:
+        main()

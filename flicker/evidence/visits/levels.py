@@ -80,12 +80,12 @@ def quantity_trends(
     error = (1.0 - limits.confidence) / channels
     return (
         quantity_trend("settled level", levels, limits.drift_V, off_by, digit, error),
-        quantity_trend("noise", noises, _noise_that_matters(noises, limits), None, digit, error),
+        quantity_trend("noise", noises, noise_that_matters(noises, limits), None, digit, error),
         quantity_trend("surge", surges, limits.excursion_V, off_by, digit, error),
     )
 
 
-def _noise_that_matters(noises: Sequence[Floats], limits: Limits) -> float:
+def noise_that_matters(noises: Sequence[Floats], limits: Limits) -> float:
     """The limit of noise, or a change by a factor that tells of an ageing part long before it."""
     known = [float(np.median(values)) for values in noises if values.size]
     return min(limits.noise_V, (NOISE_GROWS - 1.0) * min(known[0], known[-1])) if known else limits.noise_V
