@@ -1,11 +1,13 @@
 """Copies of a run, and times that several logs hold, are found and counted once. All logs here are invented."""
 
 import datetime as dt
+import itertools
 
 import numpy as np
 import pytest
 
 from flicker import Limits, Log, assess, compare
+from flicker.base.values import Fitness
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.signals.trace import trace_log
 
@@ -99,6 +101,41 @@ def test_two_logs_of_one_time_with_other_readings_are_counted_once_and_told():
     found = assess([*exported(one, (0, 3600)), second])
     assert found.channels[0].observed_s == pytest.approx(alone.observed_s, abs=120.0)
     assert any("cover the same" in text for text in found.cautions)
+
+
+def beside(step_s, seed, *swings):
+    """Two hours at a pace of its own: each swing from a second on, so many rows long and so large."""
+    values = noise(seed, round(7200 / step_s))
+    for at_s, rows, volts in swings:
+        values[round(at_s / step_s) :][:rows] = volts
+    return Log.from_arrays(step_s * np.arange(values.size), {"left": values}, start=EVENING, name=f"pace {step_s} s")
+
+
+MILDER = [Fitness.WITHIN_LIMITS, Fitness.NOT_YET_SHOWN, Fitness.DO_NOT_CONNECT]
+PACES = {
+    "calm": beside(2.0, 11),
+    "single rows of 6 V": beside(3.0, 12, (1500, 1, 6.0), (3000, 1, 6.0), (4500, 1, 6.0)),
+    "30 mV": beside(5.0, 13, (2000, 30, 0.03)),
+    "6 V for 400 s": beside(4.0, 14, (4000, 100, 6.0)),
+}
+
+
+@pytest.mark.parametrize(
+    "names", [("calm", "single rows of 6 V"), ("calm", "6 V for 400 s"), ("calm", "single rows of 6 V", "30 mV")]
+)
+def test_whatever_the_order_of_logs_of_one_time_none_loses_volts(names):
+    """By the invariants of clearance: the order of runs changes nothing, danger added is never milder."""
+    alone = [assess(PACES[name]).channels[0].fitness for name in names]
+    found = [assess([PACES[name] for name in order]).channels[0] for order in itertools.permutations(names)]
+    assert len({(item.fitness, item.verdict, item.observed_s, item.guard.reasons) for item in found}) == 1
+    assert MILDER.index(found[0].fitness) == max(MILDER.index(item) for item in alone) == 2
+    assert found[0].observed_s == pytest.approx(7200.0, rel=0.02)
+
+
+def test_a_swing_that_two_loggers_saw_is_one_swing():
+    logs = [beside(pace_s, seed, (3000, round(30 / pace_s), 0.2)) for pace_s, seed in ((2.0, 15), (3.0, 16))]
+    for order in (logs, logs[::-1]):
+        assert sum(trace.excursions.count for trace in assess(order).records[0].traces) == 1
 
 
 def test_channels_of_one_evening_in_two_files_are_both_counted():

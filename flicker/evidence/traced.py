@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,7 +15,7 @@ from flicker.evidence.outlook.bench import Relays, relays_to_try
 from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_digit_of, look_beside
 from flicker.evidence.questions.marked import hands_of, marks_of
 from flicker.evidence.record.identity import readings_digest
-from flicker.evidence.record.overlaps import Counted, same_while_both
+from flicker.evidence.record.overlaps import Counted, Covered, content
 from flicker.evidence.record.starts import (
     goes_on,
     grace_s,
@@ -61,8 +62,15 @@ def as_logs(given: LogLike | Sequence[LogLike], cache: BlockCache | None = None)
     starts = [log.source.start for log in logs]
     if all(start is not None for start in starts) and len(logs) > 1:
         zones = {start.tzinfo is None for start in starts if start is not None}
-        if len(zones) == 1:
-            logs.sort(key=lambda log: log.source.start)  # type: ignore[arg-type,return-value]
+        if len(zones) == 1:  # of one start by what they hold, for the order in which they were given must not matter
+            known = Counter((log.source.start, log.channels) for log in logs)
+            logs.sort(
+                key=lambda log: (
+                    log.source.start,
+                    log.channels,
+                    content(log.source) if known[log.source.start, log.channels] > 1 else b"",
+                )
+            )
     return logs
 
 
@@ -124,9 +132,9 @@ class Traced:
         twice = [self._seen.counted.covered(run, self.before.counted) for run in part]
         if self._told_twice(log, part, twice):
             return
-        self._relays(log, part, [[_head_s(times) for times, _ in found] for found in twice])
+        self._relays(log, part, [[_head_s(item.copied) for item in found] for found in twice])
         for number, found in enumerate(twice):
-            part[number] = without_times(part[number], [times for times, _ in found], self.limits.dead_time_s)
+            part[number] = without_times(part[number], found, self.limits.dead_time_s)
         self._seen.add(part)
         for run in part[:1]:
             if run.blocks.stash is not None:
@@ -150,16 +158,13 @@ class Traced:
             f"{log.source.name} holds the same readings as the beginning of {other.source.name}: it is counted once."
         )
 
-    def _told_twice(
-        self, log: Log, part: Sequence[RunTraces], twice: Sequence[Sequence[tuple[Floats, list[RunTraces]]]]
-    ) -> bool:
+    def _told_twice(self, log: Log, part: Sequence[RunTraces], twice: Sequence[Sequence[Covered]]) -> bool:
         """Say which other logs hold a part of this one; True where nothing of it is left."""
         others: dict[str, float] = {}
-        for run, found in zip(part, twice, strict=True):
-            for other in {id(item): item for _, runs in found for item in runs}.values():
-                if same_while_both(other, run):  # other readings at the same time are told by `log_checks`
-                    shared = max(total(times) for times, _ in found)
-                    others[other.run.source] = max(shared, others.get(other.run.source, 0.0))
+        for found in twice:
+            shared = max(total(item.copied) for item in found)
+            for name in {other.run.source for item in found for other in item.copies}:
+                others[name] = max(shared, others.get(name, 0.0))  # other readings at the same time are told by `log_checks`
         for name, shared_s in others.items():
             self._cautions.append(
                 f"{log.source.name} holds the same readings as {name} for {lasting_text(shared_s)}: one time was "
@@ -167,7 +172,7 @@ class Traced:
             )
         lengths = [run.run.duration_s for run in part]
         return bool(others) and all(
-            total(times) >= length for found, length in zip(twice, lengths, strict=True) for times, _ in found
+            total(item.copied) >= length for found, length in zip(twice, lengths, strict=True) for item in found
         )
 
     def _trace(self, log: Log, **told: Any) -> list[RunTraces]:

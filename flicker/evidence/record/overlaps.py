@@ -5,22 +5,25 @@ Nothing is read again unless two logs begin with the same readings; all else is 
 
 from __future__ import annotations
 
+import hashlib
 import heapq
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from flicker.base.arrays import Floats
+from flicker.base.arrays import Bools, Floats
 from flicker.evidence.record.identity import bits, readings_digest
 from flicker.logs.model import Log
 from flicker.logs.source import Source
-from flicker.logs.spans import spans
+from flicker.logs.spans import holds, spans
+from flicker.signals.excursions import Excursions
 from flicker.signals.trace import RunTraces
 
 HEAD_ROWS = 256  # readings that two logs must have in common before more of them are compared; a choice
 HEAD_BLOCKS = 60  # and blocks, some seconds each; a choice
+AS_LARGE = 0.9  # two meters read one swing as alike as that; chosen, not measured: it counts, what raw volts forbid stays
 SEAM_S, SEAM_SHARE = 60.0, 0.05  # of a run: less is a seam between files whose stamps meet; a choice
 
 
@@ -54,6 +57,14 @@ def beginnings(logs: Sequence[Log]) -> dict[int, int]:
             other = out[other]
         out[place] = other
     return out
+
+
+def content(source: Source) -> bytes:
+    """A digest of all readings, which tells logs of one start apart whatever their names."""
+    digest = hashlib.blake2b(digest_size=16)
+    for rows in _columns(source):
+        digest.update(bits(rows))
+    return digest.digest()
 
 
 def _moves(column: Floats) -> bool:
@@ -111,6 +122,37 @@ def overlapping(runs: Sequence[RunTraces]) -> Iterator[tuple[RunTraces, RunTrace
             heapq.heappush(open_ones, (end, place))
 
 
+class Covered(NamedTuple):
+    """What other logs hold of a channel of a run, on the run's clock.
+
+    ``times`` were observed there, shape (n, 2); in ``copied`` with the same readings, by the ``copies``. ``others`` have
+    readings of their own (when each begins, and which): no second is observed twice, but no volts of either are lost.
+    """
+
+    times: Floats
+    copied: Floats
+    copies: list[RunTraces]
+    others: list[tuple[float, RunTraces]]
+
+    def told(self, channel: str, found: Excursions, dead_time_s: float) -> Bools:
+        """Which excursions of the channel are counted there: copies, and those within one that is as large and as long."""
+        out = holds(self.copied, found.start_s)
+        for begin_s, run in self.others:
+            (theirs,) = (trace.excursions for trace in run.traces if trace.channel == channel)
+            first = theirs.end_s.searchsorted(found.end_s - begin_s - dead_time_s)
+            for k, place in enumerate(first.tolist()):
+                out[k] |= (
+                    place < theirs.count
+                    and theirs.start_s[place] + begin_s - dead_time_s <= found.start_s[k]
+                    and _size_V(theirs)[place] >= AS_LARGE * _size_V(found)[k]
+                )
+        return out
+
+
+def _size_V(found: Excursions) -> Floats:
+    return np.where(found.over_range, np.inf, np.abs(found.deviation_V))
+
+
 class Counted:
     """Which times of each channel were counted already, on the absolute clock."""
 
@@ -118,20 +160,27 @@ class Counted:
         self._taken: dict[tuple[bool, str], list[tuple[float, float, RunTraces]]] = {}
         self._latest: dict[tuple[bool, str], float] = {}
 
-    def covered(self, run: RunTraces, before: Counted | None = None) -> list[tuple[Floats, list[RunTraces]]]:
-        """For each channel of a run: times on its clock, shape (n, 2), that others hold, and which these are.
+    def covered(self, run: RunTraces, before: Counted | None = None) -> list[Covered]:
+        """What others hold of each channel of a run.
 
         What was counted ``before``, in other judgements, holds a time only with the same readings: by the day of a visit
         two logs are apart, whatever their clocks say.
         """
-        out = []
+        out, same = [], {}
         for key, begin, end in self._channels(run):
             found = self._holding(key, begin, end)
-            if before is not None:
-                found += [item for item in before._holding(key, begin, end) if same_while_both(item[2], run)]
-            times = spans((max(a - begin, 0.0), min(b, end) - begin) for a, b, _ in found)
-            out.append((times, [item[2] for item in found]))
-        return out or [(np.empty((0, 2)), []) for _ in run.traces]
+            earlier = [] if before is None else before._holding(key, begin, end)
+            for *_, other in (*found, *earlier):
+                if id(other) not in same:
+                    same[id(other)] = same_while_both(other, run)
+            found += [item for item in earlier if same[id(item[2])]]
+            alike = [item for item in found if same[id(item[2])]]
+            times, copied = (
+                spans((max(a - begin, 0.0), min(b, end) - begin) for a, b, _ in items) for items in (found, alike)
+            )
+            others = [(a - begin, other) for a, _, other in found if not same[id(other)]]
+            out.append(Covered(times, copied, [item[2] for item in alike], others))
+        return out or [Covered(np.empty((0, 2)), np.empty((0, 2)), [], []) for _ in run.traces]
 
     def _holding(self, key: tuple[bool, str], begin: float, end: float) -> list[tuple[float, float, RunTraces]]:
         if begin >= self._latest.get(key, -np.inf):  # it follows all others, as logs mostly do

@@ -29,6 +29,7 @@ from flicker.signals.trace import ALONG_S, RunTraces, Trace
 
 if TYPE_CHECKING:
     from flicker.case.model import Case
+    from flicker.evidence.record.overlaps import Covered
 
 NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured
 BEHIND_RELAY = ("speaker side", "unknown")
@@ -247,20 +248,20 @@ def _calm_start(trace: Trace, until_s: float, surge_s: float, dead_time_s: float
     return _calm(trace, lead, gaps, dead_time_s)
 
 
-def without_times(run: RunTraces, counted: Sequence[Floats], dead_time_s: float) -> RunTraces:
-    """Take times of each channel, shape (n, 2), that another log has counted already, out of a run."""
+def without_times(run: RunTraces, counted: Sequence[Covered], dead_time_s: float) -> RunTraces:
+    """Take what other logs have counted already, of each channel, out of a run."""
     return replace(
         run,
         traces=tuple(
-            _without(trace, times, dead_time_s) if len(times) else trace
-            for trace, times in zip(run.traces, counted, strict=True)
+            _without(trace, item, dead_time_s) if len(item.times) else trace
+            for trace, item in zip(run.traces, counted, strict=True)
         ),
     )
 
 
-def _without(trace: Trace, times: Floats, dead_time_s: float) -> Trace:
-    kept = trace.excursions.select(~holds(times, trace.excursions.start_s))
-    tried, trial = trace.tried, trace.trial_observed
+def _without(trace: Trace, counted: Covered, dead_time_s: float) -> Trace:
+    kept = trace.excursions.select(~counted.told(trace.channel, trace.excursions, dead_time_s))
+    tried, trial, times = trace.tried, trace.trial_observed, counted.times
     gaps = [Gap(begin, end, Unobserved.TWICE, trace.channel) for begin, end in times.tolist()]
     return replace(
         trace,
