@@ -33,7 +33,7 @@ HALF = 0.6745  # median size of a standard normal number, by definition
 AT_ONCE = 4096  # falls looked at, at most; a choice for speed
 BY_CHANCE = 0.01  # of a channel that repeats readings so long by chance, where each may be the one before; a choice
 ORDINARY = 8  # repeats in a row, at most, and so many such rows, tell how readily a repeat goes on by itself; a choice
-COARSE = 0.5  # of the readings repeat the one before: the digit is too coarse to tell; a choice
+COARSE = 0.3  # of the readings repeat the one before: the digit is too coarse to tell; a choice
 FEWEST = 4  # repeats, however rare they are; a choice
 
 
