@@ -12,6 +12,7 @@ from flicker._version import __version__
 from flicker.base.units import HOUR
 from flicker.evidence.among_like import COLUMNS, AmongLike
 from flicker.evidence.among_like import among_like as _among_like
+from flicker.survey_table import Row, as_table, rows_in
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from flicker.evidence.assessment import Assessment
     from flicker.evidence.job import JobResult
 
-Row = dict[str, Any]
 
 
 def find_cases(folder: str | Path) -> list[str]:
@@ -61,7 +61,6 @@ def survey_cases(paths: Iterable[str | Path], *, progress: Callable[[str], None]
     """
     from flicker.case.case_file import read_case
     from flicker.evidence.job import judge_case
-    from flicker.survey_table import as_table
 
     rows: list[Row] = []
     for path in paths:
@@ -142,15 +141,6 @@ def read_ledger(path: str | Path) -> list[Row]:
             f"{path}: not a ledger, the column {lacking[0]} is missing; flicker survey --cases DIR --out LEDGER.csv writes one."
         )
     return rows_in(table)
-
-
-def rows_in(table: pd.DataFrame) -> list[Row]:
-    """Rows of a ledger as plain values, None where a cell is empty."""
-    told = table.astype(object).where(table.notna(), None)
-    return [
-        {str(name): value[1:] if isinstance(value, str) and value[:1] == "'" else value for name, value in row.items()}
-        for row in told.to_dict("records")
-    ]
 
 
 def among_like(

@@ -65,14 +65,11 @@ def judge_file(
 ) -> list[Row]:
     """Judge one file; whatever is wrong with it becomes a row. Runs in a worker."""
     from flicker.base.limits import Limits
-    from flicker.case.reading import overruled
     from flicker.evidence.assessment import assess
     from flicker.logs.reading import read_log
 
     try:
-        log = (
-            read_log(path, **options) if case is None else case.use(read_log(path, **overruled(case.reading(path), options)))
-        )
+        log = read_log(path, **options) if case is None else case.read(path, **options)
         result = assess(log, Limits(**limits), case=case)
     except Exception as problem:  # a worker must hand back a row, whatever happened
         text = " ".join(str(problem).split()) or type(problem).__name__
@@ -362,11 +359,13 @@ def earlier_rows(out: Path) -> list[Row]:
     table = pd.read_parquet(out) if out.suffix == ".parquet" else pd.read_csv(out)
     if "key" not in table.columns:
         raise ValueError(f"{out}: not a table of a survey; choose another name for --out.")
-    table = table.astype(object).where(table.notna(), None)
+    return rows_in(table)
+
+
+def rows_in(table: pd.DataFrame) -> list[Row]:
+    """Rows of a table as plain values, None where a cell is empty."""
+    told = table.astype(object).where(table.notna(), None)
     return [
-        {
-            str(name): (value[1:] if isinstance(value, str) and value[:1] == "'" else value)
-            for name, value in row.items()
-        }
-        for row in table.to_dict("records")
+        {str(name): value[1:] if isinstance(value, str) and value[:1] == "'" else value for name, value in row.items()}
+        for row in told.to_dict("records")
     ]

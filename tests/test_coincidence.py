@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flicker.signals.coincidence import ChannelEvents, coincide, coincide_all
+from flicker.signals.coincidence import ChannelEvents, coincide_all
 
 
 def events(name, start, size=None, span=14_400.0, observed=None, step=0.5):
@@ -16,6 +16,13 @@ def events(name, start, size=None, span=14_400.0, observed=None, step=0.5):
     size = np.full(start.size, 0.1) if size is None else np.asarray(size, dtype=float)
     seen = np.array([[0.0, span]]) if observed is None else np.asarray(observed, dtype=float)
     return ChannelEvents(name, start, size, seen, step)
+
+
+def coincide(left, right):
+    """The one pair of two channels, each of one run or of several."""
+    sides = [side if isinstance(side, list) else [side] for side in (left, right)]
+    (pair,) = coincide_all({side[0].channel: side for side in sides})
+    return pair
 
 
 def test_single_pair_has_the_chance_of_its_window():
@@ -130,8 +137,3 @@ def test_interval_of_the_lead_is_the_sign_test_interval():
     assert (six.lead_low_s, six.lead_high_s) == (pytest.approx(0.1), pytest.approx(0.6))
     five = coincide(events("a", 100.0 * np.arange(1, 6)), events("b", 100.0 * np.arange(1, 6) + lead[:5]))
     assert math.isnan(five.lead_low_s)
-
-
-def test_runs_must_match():
-    with pytest.raises(ValueError, match="one entry per run"):
-        coincide([events("left", [])], [events("right", []), events("right", [])])

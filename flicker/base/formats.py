@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from flicker.base.units import HOUR
 
@@ -142,6 +143,12 @@ def seconds_text(seconds: float) -> str:
 
 def _counted(number: str, unit: str) -> str:
     return f"{number} {unit}" + ("" if number == "1" else "s")
+
+
+def names_text(names: Iterable[str]) -> str:
+    """Names one after another: 'left', 'left, right and centre'."""
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 def channel_text(channel: str) -> str:

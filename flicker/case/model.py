@@ -232,19 +232,17 @@ class Case(Result):
             off += meter.off_by_V(0.0) or 0.0
         return off * abs(use.factor)
 
-    def read(self, path: str | Path, **options: Any) -> Log:
-        """Read any log, its columns used as the case says; options as of `read_log`."""
+    def read(self, path: str | Path, *, date: dt.date | dt.datetime | None = None, **options: Any) -> Log:
+        """Read any log, its columns used as the case says; options as of `read_log`, ``date`` as of `use`."""
         from flicker.logs.reading import read_log
 
-        return self.use(read_log(path, **overruled(self.reading(path), options)))
+        return self.use(read_log(path, **overruled(self.reading(path), options)), date)
 
     def read_logs(self, stage: str | None = None, **options: Any) -> list[Log]:
         """Read the logs of a stage (or all), columns used as the case says; only the role 'output' is kept."""
-        from flicker.logs.reading import read_log
-
         chosen = [log for log in self.logs if stage is None or log.stage == stage]
         options = {"few": len(chosen) > 1} | options
-        return [self.use(read_log(log.path, **overruled(self.reading(log.path), options)), log.date) for log in chosen]
+        return [self.read(log.path, date=log.date, **options) for log in chosen]
 
     def fits(self, log: Log) -> bool:
         """Whether the log has every column that the case reads as an output."""

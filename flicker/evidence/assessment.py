@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from flicker.base.formats import names_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain
@@ -299,9 +300,8 @@ def judge(
     asleep = [asleep_text(x.channel, x.guard, begun.get(x.guard.asleep[0].run)) for x in channels if x.guard.asleep]
     same = [item.channel for item in channels if Reason.SAME in item.guard.reasons]
     if same:
-        names = f"{', '.join(same[:-1])} and {same[-1]}"
-        asleep.append(f"{names} read the same to the last digit: two leads on one output, or one column written twice?")
-    cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found, limits)]
+        asleep.append(f"{names_text(same)} read the same to the last digit: two leads on one output, or one column written twice?")
+    cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))
     kinds = [] if case is None else [case.output]
@@ -360,7 +360,7 @@ def counted(record: ChannelRecord, channel: ChannelAssessment) -> ChannelRecord:
     return record
 
 
-def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], limits: Limits) -> list[str]:
+def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord]) -> list[str]:
     out = []
     if any(item.fitness == DO_NOT_CONNECT for item in channels):
         out.append(

@@ -262,7 +262,7 @@ def judge_channel(
         verdict=verdict.word,
         tail=verdict.tail,
         reads=owner(record.channel, verdict, answers, facts, limits, peak, guard),
-        technician=_technician(findings, rate),
+        technician=_technician(findings),
         excursions=rows,
         excursions_total=total,
         rate=rate,
@@ -384,7 +384,7 @@ def _noise(record: ChannelRecord, sigma_V: float | None) -> NoiseResult:
     )
 
 
-def _technician(findings: Sequence[Finding], rate: EpisodeRate) -> str:
+def _technician(findings: Sequence[Finding]) -> str:
     said = [
         item.reads for item in findings if item.answer == YES or item.question in {"intermittent", "drift", "noise"}
     ]

@@ -218,7 +218,7 @@ def moment_of(word: str, log: Log, column: str) -> float:
             raise LogError(
                 f"{column} {word!r} is not a number, and the log tells no date: give seconds since its first sample."
             ) from None
-        second = _since(word, start, end, column)
+        second = _since(word, start, column)
     if not 0.0 <= second <= end:
         span = f"0 to {end:g} s" if start is None else f"{start.isoformat(' ')} to {_stamp(start, end)}, 0 to {end:g} s"
         raise LogError(f"{column} {word} lies outside the log ({span}).")
@@ -232,7 +232,7 @@ def _end(log: Log) -> float:
     return last.offset_s + last.duration_s + last.sample_interval_s
 
 
-def _since(word: str, start: datetime, end: float, column: str) -> float:
+def _since(word: str, start: datetime, column: str) -> float:
     try:
         clock = time.fromisoformat(word)
     except ValueError:

@@ -120,7 +120,7 @@ class Timekeeper:
         if bad.size:
             self._untimed += (self._row + bad).tolist()
             self.clock.levelled.append((self._row + bad, time[bad]))
-        yield from self._cuts(time, step, borders)
+        yield from self._cuts(time, borders)
         self._raw, self._time = float(raw_s[-1]), float(time[-1])
         self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
         self._row += raw_s.size
@@ -349,7 +349,7 @@ class Timekeeper:
         self.clock.levelled.append((self._row + moved, top[moved]))
         return top
 
-    def _cuts(self, time: Floats, step: Floats, borders: dict[int, bool]) -> Iterator[Cut]:
+    def _cuts(self, time: Floats, borders: dict[int, bool]) -> Iterator[Cut]:
         opened = sum(not gap for gap in borders.values())
         number = len(self._stretches) - 1 - opened
         edges = sorted({0, *borders})

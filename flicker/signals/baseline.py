@@ -158,7 +158,10 @@ def fit_between(
     )
 
 
-def level_nearest_zero(value: Floats, width_V: float, share: float = 0.15) -> float:
+FAIR_SHARE = 0.15  # of the readings; common practice, no source
+
+
+def level_nearest_zero(value: Floats, width_V: float) -> float:
     """Of the levels that hold a fair share of the readings, the one nearest zero."""
     middle = float(np.median(value))
     step = 0.5 * width_V
@@ -169,7 +172,7 @@ def level_nearest_zero(value: Floats, width_V: float, share: float = 0.15) -> fl
         place = np.searchsorted(bins, bins + offset)
         place = np.minimum(place, bins.size - 1)
         mass += np.where(bins[place] == bins + offset, count[place], 0)
-    heavy = bins[mass >= share * value.size]
+    heavy = bins[mass >= FAIR_SHARE * value.size]
     if heavy.size == 0:
         return middle
     centre = (heavy + 0.5) * step

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from scipy import special
 
 from flicker import stats
-from flicker.base import check
 from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text
 from flicker.base.result import Doc, Result
@@ -147,48 +146,6 @@ class ChannelCoincidence(Result):
         return words
 
 
-def coincide(
-    a: ChannelEvents | Sequence[ChannelEvents],
-    b: ChannelEvents | Sequence[ChannelEvents],
-    *,
-    lag_s: float | None = None,
-    confidence: float = CONFIDENCE,
-    seed: int = SEED,
-) -> ChannelCoincidence:
-    """Compare the episodes of two channels over the runs they share.
-
-    Parameters
-    ----------
-    a, b : ChannelEvents, or one per run
-        In the same order of runs. Only time in which both were observed counts.
-    lag_s : float, optional
-        Episodes that begin within this of each other are together; two sample intervals, and one second at least,
-        where not given.
-    confidence : float
-        Of the decision and of every interval.
-    seed : int
-        Of the permutations of sizes (4,999) and of the random turns where the episodes are very many.
-
-    Raises
-    ------
-    ValueError
-        If the runs do not match, or an argument is out of range.
-
-    Notes
-    -----
-    Against chance: one channel is turned as a whole around the common observed time (`association.coincidence`), which
-    holds for episodes in bursts. Two rates that both follow the heat of the unit coincide a little more often than
-    that (by a third for rates that grow evenly with time on): with lags of seconds this is far below one episode.
-    """
-    runs_a = [a] if isinstance(a, ChannelEvents) else list(a)
-    runs_b = [b] if isinstance(b, ChannelEvents) else list(b)
-    if not runs_a or len(runs_a) != len(runs_b):
-        raise ValueError(f"b must have one entry per run of a ({len(runs_a)}), got {len(runs_b)}")
-    confidence = check.share("confidence", confidence)
-    lag = _usual_lag(runs_a, runs_b) if lag_s is None else check.positive("lag_s", lag_s, what="seconds")
-    return _compare((runs_a[0].channel, runs_b[0].channel), _on_one_clock(runs_a, runs_b), lag, confidence, seed)
-
-
 _Own = tuple[Floats, Floats, float]  # times, sizes, and seconds in which they were looked for
 
 
@@ -211,22 +168,20 @@ def _within(runs: Sequence[ChannelEvents], common: Sequence[Floats]) -> _Own:
     return np.concatenate(times), np.concatenate(sizes), offset
 
 
-def _compare(
-    names: tuple[str, str], events: tuple[_Own, _Own], lag: float, confidence: float, seed: int
-) -> ChannelCoincidence:
+def _compare(names: tuple[str, str], events: tuple[_Own, _Own], lag: float) -> ChannelCoincidence:
     (time_a, size_a, span_s), (time_b, size_b, _) = events
     p_value, expected, together = 1.0, 0.0, 0
     if span_s > 0 and time_a.size and time_b.size:
-        test = stats.association.coincidence(time_a, time_b, lag, span_s, confidence=confidence, seed=seed)
+        test = stats.association.coincidence(time_a, time_b, lag, span_s, confidence=CONFIDENCE, seed=SEED)
         p_value, expected, together = test.p_value, test.expected, test.coincidences
     first, second = _pairs(time_a, time_b, lag)
     near_b = _near(time_b, time_a, lag)
-    share = [_share(together, time_a.size, confidence), _share(int(near_b.sum()), time_b.size, confidence)]
+    share = [_share(together, time_a.size, CONFIDENCE), _share(int(near_b.sum()), time_b.size, CONFIDENCE)]
     lead = time_b[second] - time_a[first]
-    low, high = _middle_interval(lead, confidence)
-    ratio, correlation, size_p = _sizes(np.abs(size_a[first]), np.abs(size_b[second]), seed)
+    low, high = _middle_interval(lead, CONFIDENCE)
+    ratio, correlation, size_p = _sizes(np.abs(size_a[first]), np.abs(size_b[second]), SEED)
     counts = time_a.size, time_b.size
-    answer, only = _answer(names, counts, (share[0][0], share[1][0]), p_value, confidence)
+    answer, only = _answer(names, counts, (share[0][0], share[1][0]), p_value, CONFIDENCE)
     return ChannelCoincidence(
         a=names[0],
         b=names[1],
@@ -254,8 +209,8 @@ def _compare(
         size_ratio=ratio,
         size_correlation=correlation,
         size_p_value=size_p,
-        confidence=confidence,
-        seed=seed,
+        confidence=CONFIDENCE,
+        seed=SEED,
         method="turns of one channel around the common observed time; shares by Clopper-Pearson",
     )
 
@@ -364,9 +319,16 @@ def coincide_all(
     Parameters
     ----------
     channels : mapping of name to one ChannelEvents per run
-        All with the same runs.
+        All with the same runs. Only time in which both of a pair were observed counts; episodes that begin within two
+        sample intervals, and one second at least, are together.
     beside : collection of str
         Channels that are no outputs (rail, mains, a shorted lead): compared with the others, not with each other.
+
+    Notes
+    -----
+    Against chance: one channel is turned as a whole around the common observed time (`association.coincidence`), which
+    holds for episodes in bursts. Two rates that both follow the heat of the unit coincide a little more often than
+    that (by a third for rates that grow evenly with time on): with lags of seconds this is far below one episode.
     """
     own = {name: _within(runs, [run.observed for run in runs]) for name, runs in channels.items()}
     found = []
@@ -376,7 +338,7 @@ def coincide_all(
         runs_a, runs_b = channels[a], channels[b]
         same = all(np.array_equal(x.observed, y.observed) for x, y in zip(runs_a, runs_b, strict=True))
         events = (own[a], own[b]) if same else _on_one_clock(runs_a, runs_b)
-        found.append(_compare((a, b), events, _usual_lag(runs_a, runs_b), CONFIDENCE, SEED))
+        found.append(_compare((a, b), events, _usual_lag(runs_a, runs_b)))
     adjusted = stats.association.holm([pair.p_value for pair in found]).tolist()
     return tuple(pair if p == pair.p_adjusted else _corrected(pair, p) for pair, p in zip(found, adjusted, strict=True))
 

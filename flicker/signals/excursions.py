@@ -45,11 +45,6 @@ class Excursions:
         """Length of each."""
         return self.end_s - self.start_s
 
-    @property
-    def at_least(self) -> Bools:
-        """Where size (and, if cut, length) is a lower limit."""
-        return self.cut | self.over_range
-
     def select(self, keep: Bools) -> Excursions:
         """Return those marked in ``keep``."""
         if keep.all():

@@ -34,12 +34,11 @@ class Ranges(NamedTuple):
     """Ranges of one channel in one run.
 
     ``spans`` cover the run; ``upper_V`` is the reading beyond which the meter changes to a coarser range by itself
-    (infinite where it was not seen to), with ``upper_resolution_V`` its last digit there.
+    (infinite where it was not seen to).
     """
 
     spans: tuple[RangeSpan, ...]
     upper_V: float
-    upper_resolution_V: float
 
     @property
     def changes_s(self) -> tuple[float, ...]:
@@ -76,8 +75,8 @@ def find_ranges(
     """
     whole = RangeSpan(0.0, end_s, resolution_V)
     if resolution_V <= 0 or value_V.size < LEAST_READINGS:
-        return Ranges((whole,), np.inf, resolution_V)
-    upper, coarse_digit = _upper([value_V, *extremes_V], resolution_V)
+        return Ranges((whole,), np.inf)
+    upper = _upper([value_V, *extremes_V], resolution_V)
     borders: list[RangeSpan] = []
     # Large readings of an automatic range change are no change made by hand.
     keep = np.abs(value_V) <= upper
@@ -95,7 +94,7 @@ def find_ranges(
             borders.append(RangeSpan(float(time[first]), float(time[last - 1]), digit))
             covered[first:last] = True
     if not borders:
-        return Ranges((whole,), upper, coarse_digit)
+        return Ranges((whole,), upper)
     borders.sort(key=lambda span: span.begin_s)
     step = float(np.median(np.diff(time))) if time.size > 1 else 0.0
     out: list[RangeSpan] = []
@@ -109,7 +108,7 @@ def find_ranges(
         at = end
     if at < end_s:
         out.append(RangeSpan(at, end_s, resolution_V))
-    return Ranges(tuple(out), upper, coarse_digit)
+    return Ranges(tuple(out), upper)
 
 
 def _multiple(value: Floats, step: float) -> Bools:
@@ -117,7 +116,8 @@ def _multiple(value: Floats, step: float) -> Bools:
     return np.asarray(np.abs(ratio - np.round(ratio)) < 1e-4)
 
 
-def _upper(parts: Sequence[Floats], resolution_V: float) -> tuple[float, float]:
+def _upper(parts: Sequence[Floats], resolution_V: float) -> float:
+    """The reading beyond which all are multiples of a coarser digit; infinite where there is none."""
     size = np.concatenate(parts)
     np.abs(size, out=size)
     for factor in FACTORS:
@@ -127,9 +127,9 @@ def _upper(parts: Sequence[Floats], resolution_V: float) -> tuple[float, float]:
         above = np.unique(size[size > border]).size
         # The lowest factor decides: on a 100 times coarser range readings are multiples of 10 as well.
         if above >= LEAST_LARGE and border > 50.0 * resolution_V:
-            return border, factor * resolution_V
-        return np.inf, resolution_V
-    return np.inf, resolution_V
+            return border
+        break
+    return np.inf
 
 
 def _largest_between(size: Floats, step: float) -> float | None:

@@ -18,12 +18,10 @@ NEAR_ROWS = 1 << 16  # what lies closer is read in one go; common practice: a ba
 FEED_ROWS = 1 << 16  # handed to a scanner at once; a choice: speed against memory
 
 
-def rows_again(
-    log: Log, blocks: RunBlocks, first: int, last: int, channels: Sequence[int] | None = None
-) -> Iterator[Piece]:
+def rows_again(log: Log, blocks: RunBlocks, first: int, last: int) -> Iterator[Piece]:
     """Rows ``first`` to ``last`` (half open, source numbering) of a run once more, from the stash where it has them."""
-    kept = None if blocks.stash is None else blocks.stash.rows(blocks.stretch, first, last, channels)
-    return log.rows(blocks.stretch, first, last, channels=channels) if kept is None else iter(kept)
+    kept = None if blocks.stash is None else blocks.stash.rows(blocks.stretch, first, last)
+    return log.rows(blocks.stretch, first, last) if kept is None else iter(kept)
 
 
 def read_blocks(log: Log, blocks: RunBlocks, wanted: Bools, channels: Sequence[int]) -> Iterator[Piece]:

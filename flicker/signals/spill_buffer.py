@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
+from flicker.base.runs import true_runs
 from flicker.logs.model import Piece
 
 MOST_BYTES = 16 << 20  # in memory; a choice: bounds memory
@@ -83,8 +84,8 @@ class Stash:
         keep |= begin_s <= FIRST_S
         if not keep.any():
             return
-        edge = np.flatnonzero(np.diff(np.concatenate(([False], keep, [False])).astype(np.int8)))
-        for lo, hi in zip((edge[::2] * size).tolist(), (edge[1::2] * size).tolist(), strict=True):
+        first, last = true_runs(keep)
+        for lo, hi in zip((first * size).tolist(), (last * size).tolist(), strict=True):
             self.add(piece.first + lo, piece.time_s[lo:hi].copy(), tuple(part[lo:hi].copy() for part in piece.values))
 
     def add(self, first: int, time_s: Floats, values: tuple[Floats, ...]) -> None:

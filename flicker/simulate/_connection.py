@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.runs import true_runs
 from flicker.simulate import _noise
 from flicker.simulate._sheet import Sheet, kind
 
@@ -23,8 +24,7 @@ def relay_open(time_s: Floats, volts: Floats) -> list[tuple[float, float]]:
     It closes `RECONNECT_S` after the first sample below; a new crossing before that restarts the wait.
     """
     beyond = np.abs(volts) >= PROTECTION_V
-    edges = np.diff(np.concatenate(([False], beyond, [False])).astype(np.int8))
-    rise, fall = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    rise, fall = true_runs(beyond)
     end = float(time_s[-1])
     out: list[tuple[float, float]] = []
     for first, after in zip(rise.tolist(), fall.tolist(), strict=True):

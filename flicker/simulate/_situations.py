@@ -73,16 +73,15 @@ def classic(sheet: Sheet) -> None:
 # --- power ----------------------------------------------------------------------------------------------------------
 
 
-def switched_off(sheet: Sheet, run: int, name: str, start_s: float, end_s: float, *, bump: bool = True) -> None:
+def switched_off(sheet: Sheet, run: int, name: str, start_s: float, end_s: float) -> None:
     """Show the switch-off bump, its decay and the quiet of an output without power."""
     first, last = sheet.index(run, start_s), sheet.index(run, end_s)
     rng = sheet.rng(f"off {first}", run, name)
     time = sheet.time[run][first:last] - start_s
     volts = 0.00003 * rng.standard_normal(last - first)
-    if bump:
-        size = float(rng.uniform(0.08, 0.5)) * float(rng.choice([-1.0, 1.0]))
-        volts += size * np.exp(-time / float(rng.uniform(0.5, 3.0)))
-        volts += sheet.traces[run][name].settled_V * np.exp(-time / 8.0)
+    size = float(rng.uniform(0.08, 0.5)) * float(rng.choice([-1.0, 1.0]))
+    volts += size * np.exp(-time / float(rng.uniform(0.5, 3.0)))
+    volts += sheet.traces[run][name].settled_V * np.exp(-time / 8.0)
     sheet.override(run, name, start_s, end_s, "off", volts)
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.result import Result, plain
+from flicker.base.runs import true_runs
 
 Ints = NDArray[np.intp]
 
@@ -130,8 +131,7 @@ class ChannelTruth:
         """
         leave = 0.5 * enter_V if leave_V is None else leave_V
         size = np.abs(self.glitch_V)
-        over = np.flatnonzero(np.diff(np.concatenate(([False], size > leave, [False])).astype(np.int8)))
-        first, last = over[::2], over[1::2]
+        first, last = true_runs(size > leave)
         passed = np.concatenate(([0], np.cumsum(size > enter_V)))
         keep = passed[last] > passed[first]
         first, last = first[keep], last[keep]

@@ -26,7 +26,6 @@ from flicker.evidence.located.warmup import warmup_rate
 from flicker.evidence.outlook.protection import trip_forecast
 from flicker.evidence.questions.control import against_control
 from flicker.evidence.questions.stimulus import judge_stimuli
-from flicker.signals.coincidence import coincide
 
 
 def bursts(rng, per_h, hours, size, gap):
@@ -39,7 +38,7 @@ def bursts(rng, per_h, hours, size, gap):
 def coincidence(burst):
     def one(rng):
         left, right = (test_coincidence.events(n, bursts(rng, 25, 1, burst, 3.0), span=3600) for n in "ab")
-        return coincide(left, right).p_value <= 0.05
+        return test_coincidence.coincide(left, right).p_value <= 0.05
 
     return one
 
@@ -48,7 +47,7 @@ def shared(rng):
     common = rng.uniform(0, 14_400, 6)
     left, right = (np.sort(np.append(common + rng.normal(0, 0.2, 6), rng.uniform(0, 14_400, 10))) for _ in range(2))
     keep = [x[(x > 0) & (x < 14_400)] for x in (left, right)]
-    return coincide(*(test_coincidence.events(n, x) for n, x in zip("ab", keep, strict=True))).p_value <= 0.05
+    return test_coincidence.coincide(*(test_coincidence.events(n, x) for n, x in zip("ab", keep, strict=True))).p_value <= 0.05
 
 
 def stimulus(burst, answered, taps=12):

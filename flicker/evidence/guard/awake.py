@@ -22,6 +22,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from flicker.base.arrays import Bools, Floats, Ints
+from flicker.base.runs import true_runs
 from flicker.evidence.guard.model import ALIVE_V, LEAST_READINGS, REST_V
 from flicker.signals.guard.figures import HOUR_CELLS, ChannelFigures
 
@@ -306,10 +307,9 @@ def hanging(unmoved: Floats, readings: Ints, usual: float) -> Bools:
     """
     still: Bools = (unmoved >= 1.0) & ((readings - 1) * np.log(max(usual, REPEATS)) < np.log(BY_CHANCE))
     if usual >= RESOLVED:
-        padded = np.flatnonzero(np.diff(np.concatenate(([False], still, [False])).astype(np.int8)))
-        short = [slice(a, b) for a, b in padded.reshape(-1, 2) if b - a < HOUR_CELLS]
-        for part in short:
-            still[part] = False
+        for first, last in zip(*true_runs(still), strict=True):
+            if last - first < HOUR_CELLS:
+                still[first:last] = False
     return still
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
+from flicker.base.runs import true_runs
 from flicker.logs.spans import holds
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.guard.figures import APART_S
@@ -70,7 +71,7 @@ def _of_run(traces: RunTraces, off: Floats) -> list[Hidden]:
     loggers = _all_zero(run) | away
     repeats = [_repeats(run, own) for own in run.channels]
     marked = [away | holds(item.hands.touched, run.centre_s) | holds(item.hands.windows, run.centre_s) for item in traces.traces]
-    counted = [(own.finite > 0) & ~off for own, off in zip(run.channels, marked, strict=True)]
+    counted = [(own.finite > 0) & ~out for own, out in zip(run.channels, marked, strict=True)]
     fell = [_falls(run, own, blocks) for own, blocks in zip(run.channels, counted, strict=True)]
     cut = np.logical_or.reduce([blocks for blocks, _ in fell])
     out = []
@@ -126,15 +127,10 @@ def _stretches(run: RunBlocks, blocks: Bools) -> tuple[Ints, Ints]:
     return place[np.concatenate(([0], parts + 1))], place[np.append(parts, place.size - 1)]
 
 
-def _runs_of(blocks: Bools) -> tuple[Ints, Ints]:
-    """First and last of blocks without another between."""
-    edges = np.diff(np.concatenate(([0], blocks.astype(np.int8), [0])))
-    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1) - 1
-
-
 def _lasted(run: RunBlocks, blocks: Bools) -> Floats:
-    first, last = _runs_of(blocks)
-    seconds: Floats = run.end_s[last] - run.begin_s[first]
+    """Seconds of each stretch of some blocks."""
+    first, end = true_runs(blocks)
+    seconds: Floats = run.end_s[end - 1] - run.begin_s[first]
     return seconds
 
 
@@ -151,7 +147,8 @@ def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools) -> tuple[Bools, B
     zero = counted & (size_V <= none_V)
     fell = np.zeros(zero.size, dtype=bool)
     usual_V = abs(float(np.median(own.mean[counted]))) if counted.any() else 0.0
-    first, last = _runs_of(counted & (size_V <= np.maximum(none_V, LEFT * usual_V)))
+    first, end = true_runs(counted & (size_V <= np.maximum(none_V, LEFT * usual_V)))
+    last = end - 1
     # The block at each border may hold readings of both: the one beyond it tells.
     inside = (last > first) & (first >= 2) & (last + 2 < zero.size)
     first, last = first[inside][:AT_ONCE], last[inside][:AT_ONCE]
@@ -168,9 +165,10 @@ def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools) -> tuple[Bools, B
     whole &= run.begin_s[last + 2] - run.end_s[first - 2] <= LONGEST_S
     for begin, end, rest, sigma in zip(first[whole], last[whole], np.abs(rest_V[whole]), sigma_V[whole], strict=True):
         part = slice(begin, end + 1)
+        at_zero = bool(zero[part].all())
         quiet = end - begin >= QUIET and float(own.high[part].max() - own.low[part].min()) <= sigma
-        down_V = float(none_V[begin]) if zero[part].all() else LEFT * rest
-        if rest - down_V >= FELL * sigma and float(size_V[part].max()) <= down_V and (quiet or zero[part].all()):
+        down_V = float(none_V[begin]) if at_zero else LEFT * rest
+        if (at_zero or quiet) and rest - down_V >= FELL * sigma and float(size_V[part].max()) <= down_V:
             fell[part] = True
     return fell, zero
 
@@ -189,22 +187,22 @@ def _held(run: RunBlocks, own: ChannelBlocks, repeats: Bools, others: Sequence[B
     Were each reading the one before with the chance with which repeats begin (twice that: neighbours are alike), stand around
     the stretch, or go on where they are short, the most of them, a stretch so long would come in one channel of a hundred.
     """
-    first, last = _runs_of(repeats)
+    first, end = true_runs(repeats)
     if not first.size:
         return np.empty(0)
     # How often a repeat begins around each stretch: a range, and with it the digit, may change within a log.
-    low, high = np.searchsorted(run.begin_s, [run.begin_s[first] - LONGEST_S, run.begin_s[last] + LONGEST_S])
-    mine = last - first + 1
+    low, high = np.searchsorted(run.begin_s, [run.begin_s[first] - LONGEST_S, run.begin_s[end - 1] + LONGEST_S])
+    mine = end - first
     begun = np.searchsorted(first, high) - np.searchsorted(first, low)
     share = (_counted(repeats, low, high) - mine) / np.maximum(high - low - mine, 1)
     few = mine[mine <= ORDINARY]
     goes_on = float(np.mean(few > 1)) if few.size > ORDINARY else 0.0
     chance = np.clip(np.maximum(np.maximum(2.0 * begun / np.maximum(high - low - mine, 1), share), goes_on), 1e-9, 1.0 - 1e-9)
     enough = np.maximum(np.log(repeats.size / BY_CHANCE) / -np.log(chance), FEWEST)
-    lasted = run.end_s[last] - run.begin_s[first - 1]
+    lasted = run.end_s[end - 1] - run.begin_s[first - 1]
     long = (chance < COARSE) & (mine >= enough) & (lasted >= LEAST_S) & (lasted <= LONGEST_S) & (np.abs(own.low[first]) > ZERO_V)
     if others:
-        long &= _counted(np.logical_and.reduce(others), first, last + 1) < mine
+        long &= _counted(np.logical_and.reduce(others), first, end) < mine
     tens = own.low[first[long]] / max(10.0 * _digit(own.sample_V), 1e-12)
     if np.all(np.abs(tens - np.round(tens)) < 0.01):  # all end in zero: a higher range
         return np.empty(0)

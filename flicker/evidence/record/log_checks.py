@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.formats import digits_text, lasting_text, times_text, volts_text
+from flicker.base.formats import digits_text, lasting_text, names_text, times_text, volts_text
 from flicker.base.values import Unobserved
 from flicker.evidence.guard.model import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -116,14 +116,14 @@ def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord], codes: M
     if large:
         worst = max(large, key=lambda item: item[3])
         yield (
-            f"{_list(item[0] for item in large)}: readings up to {volts_text(worst[3])}, a noise floor of "
+            f"{names_text(item[0] for item in large)}: readings up to {volts_text(worst[3])}, a noise floor of "
             f"{volts_text(worst[1])} and a last digit of {volts_text(worst[2])} are far more than an output shows: if "
             "the readings are millivolts, say so with --unit mV."
         )
     if small and len(small) == len(records):
         worst_small = max(item[1] for item in small)
         yield (
-            f"{_list(item[0] for item in small)}: no reading is beyond {digits_text(worst_small * 1e6, 3)} microvolts, far less "
+            f"{names_text(item[0] for item in small)}: no reading is beyond {digits_text(worst_small * 1e6, 3)} microvolts, far less "
             "than an output shows: if the readings are volts or millivolts, say so with --unit; else look at the leads."
         )
 
@@ -187,9 +187,9 @@ def _other_names(runs: Sequence[RunTraces]) -> Iterator[str]:
         names = [trace.channel for trace in run.traces]
         if set(names) != set(first):
             alike = {name.casefold() for name in names} & {name.casefold() for name in set(first) - set(names)}
-            asked = f"is {_list(sorted(alike))} one output, written in two ways?" if alike else "is it the same unit?"
+            asked = f"is {names_text(sorted(alike))} one output, written in two ways?" if alike else "is it the same unit?"
             yield (
-                f"{runs[0].run.source} has the channels {_list(first)}, {run.run.source} has {_list(names)}: {asked} Channels are "
+                f"{runs[0].run.source} has the channels {names_text(first)}, {run.run.source} has {names_text(names)}: {asked} Channels are "
                 "joined by name, letter by letter."
             )
             return
@@ -309,7 +309,7 @@ def _another_unit(
     traits = [_differences(one, two, off_by_V.get(one.channel, 0.0)) for one, two in pairs]
     if not all(traits) or sum(map(len, traits)) < 1.5 * len(pairs) or max(map(len, traits), default=0) < 2:
         return []
-    what = _list(dict.fromkeys(trait for found in traits for trait in found))
+    what = names_text(dict.fromkeys(trait for found in traits for trait in found))
     return [
         f"Every channel differs from {names[0]} to {names[1]} in {what}, the sound ones too: is it a log of the same "
         "unit? Check the serial number."
@@ -366,8 +366,3 @@ def _perhaps(name: str, records: Sequence[ChannelRecord], outcomes: Mapping[str,
                 f"{record.channel}, {name}: for {lasting_text(seconds)} it is not sure that a live output was "
                 f"measured; '{word}' counts that time. Mark it as touched if the lead was off, and compare again."
             )
-
-
-def _list(names: Iterable[str]) -> str:
-    told = list(names)
-    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"

@@ -301,19 +301,11 @@ def visits_of_case(
         if bare:
             raise CaseError(f"{case.path}: the log {bare[0]!r} has no date; add one, or group by stage.")
         groups = _by_date(case.logs, lambda log: log.date, apart_days)
-    from flicker.case.reading import overruled
-    from flicker.logs.reading import read_log
-
     visits, stages = [], []
     for group in groups:
         dates = [log.date for log in group if log.date is not None]
         date = min(dates, key=day_of) if len(dates) == len(group) else None
-        visits.append(
-            (
-                date,
-                [case.use(read_log(log.path, **overruled(case.reading(log.path), reading)), log.date) for log in group],
-            )
-        )
+        visits.append((date, [case.read(log.path, date=log.date, **reading) for log in group]))
         stages.append(list(dict.fromkeys(log.stage for log in group)))
     return visits, stages
 

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from flicker.base.formats import count_text, digits_text, hours_text
 from flicker.evidence.among_like import same_model
-from flicker.ledger import Row, rows_in
 from flicker.logs.writing import write_whole
 from flicker.present.report.page import assembled
 from flicker.present.report.parts import Child, Markup, mast, table, tag, text
 from flicker.present.report.pictures import Pictures
 from flicker.present.said import fitness_text
+from flicker.survey_table import Row, rows_in
 
 if TYPE_CHECKING:
     import pandas as pd

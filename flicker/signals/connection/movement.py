@@ -9,6 +9,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.middle import median
+from flicker.base.runs import true_runs
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.order_statistics import scatter
 from flicker.signals.startup import FIT_S, Start, find_start
@@ -98,8 +99,8 @@ def view_of(blocks: RunBlocks, part: ChannelBlocks, resolution_V: float, chosen:
 
 def runs(flag: Bools) -> list[tuple[int, int]]:
     """Half-open index ranges in which a flag holds."""
-    edge = np.flatnonzero(np.diff(np.concatenate(([False], flag, [False])).astype(np.int8)))
-    return list(zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True))
+    first, last = true_runs(flag)
+    return list(zip(first.tolist(), last.tolist(), strict=True))
 
 
 def two_clusters(values: Floats) -> tuple[float, float, float]:

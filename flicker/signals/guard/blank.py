@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.guard._runs import true_runs
+from flicker.base.runs import true_runs
 
 ANY = -1  # by definition: no channel in particular
 ALL = -2  # by definition: rows that were written without a reading in any channel

@@ -15,10 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from flicker.base.runs import true_runs
 from flicker.logs.model import Piece
 from flicker.logs.spans import holds
 from flicker.signals.guard import cells as cells_of
-from flicker.signals.guard._runs import true_runs
 from flicker.signals.guard.blank import BlankWatch
 from flicker.signals.guard.cells import CELL, SWING, Drawn, Rows, Span
 from flicker.signals.guard.chunk import Chunk, Plan, chunk_of

@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from flicker.signals.guard._runs import true_runs
+from flicker.base.runs import true_runs
 from flicker.signals.guard.figures import STARTS_S
 
 Floats = NDArray[np.float64]

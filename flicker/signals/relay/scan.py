@@ -32,9 +32,7 @@ __all__ = [
 FEED_ROWS = 1 << 15  # a choice: speed against memory
 
 
-def scan_relay(
-    log: Log, blocks: RunBlocks, limits: Limits, *, load_ohm: float = LOAD_OHM, connected: bool = True
-) -> list[RelayRecord]:
+def scan_relay(log: Log, blocks: RunBlocks, limits: Limits) -> list[RelayRecord]:
     """Follow the relay of the limits through one run, for every channel.
 
     Only blocks with a reading above the release threshold (in any channel), and those after them until every relay is
@@ -45,7 +43,7 @@ def scan_relay(
     list of RelayRecord
         One per channel.
     """
-    return scan_relays(log, blocks, [Relay.from_limits(limits, load_ohm=load_ohm)], connected=connected)[0]
+    return scan_relays(log, blocks, [Relay.from_limits(limits)])[0]
 
 
 def scan_relays(

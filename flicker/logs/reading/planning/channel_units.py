@@ -29,7 +29,7 @@ def channels_of(
     """Channels of the chosen columns, each with its unit and where that was found."""
     wishes, name, notes = task.wishes, task.name, task.notes
     told = unit_evidence.parsed(wishes.unit, name) if wishes.unit is not None else None
-    single = _told_units(task, chosen)
+    single = _told_units(task)
     stated = unit_evidence.stated_in(task.heading, task.columns)
     if stated.against and told is None and not single:
         raise Question(
@@ -166,7 +166,7 @@ def _refuse_factor_beside(task: Task) -> None:
             )
 
 
-def _told_units(task: Task, chosen: list[Column]) -> dict[int, unit_evidence.Unit]:
+def _told_units(task: Task) -> dict[int, unit_evidence.Unit]:
     """Units of single columns as the caller told them; a unit may be the name of a column of units."""
     out: dict[int, unit_evidence.Unit] = {}
     for wanted, word in task.wishes.units:

@@ -89,7 +89,7 @@ def _goes_before(cells: list[str], first: list[str], after: list[list[str]], num
 
 
 def header_above(
-    lines: list[str], filled: list[int], first: int, delimiter: str, quoted: bool, width: int
+    lines: list[str], first: int, delimiter: str, quoted: bool, width: int
 ) -> tuple[list[str], list[str], int | None]:
     """Names of the columns, the cells of a units row, and the place of the names; empty where none stand there."""
     unit_cells: list[str] = []

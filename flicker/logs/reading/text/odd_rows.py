@@ -146,7 +146,7 @@ class Mender:
             elif fits:
                 out.append(raw)
             elif line == NOT_READ:
-                out.append(self._row([], ""))
+                out.append(self._row([]))
             elif not broken and self._retold(line.strip()):
                 raise LogError(
                     f"{self.name}: below {line.strip()[:60]!r} the readings have another unit, interval or beginning, or other"
@@ -180,7 +180,7 @@ class Mender:
             ways = commas.ways(cells)
             if len(ways) == 1:
                 tally.count[Left.MERGED] += not commas.decimal
-                return self._row(ways[0], line)
+                return self._row(ways[0])
             if len(ways) > 1 and not commas.sure_only:
                 raise Question(
                     f"{self.name}: {line[:60]!r} has {len(cells)} cells instead of {self.layout.width}, and where commas part"
@@ -190,7 +190,7 @@ class Mender:
                 )
         if len(cells) > self.layout.width and self._words_behind(cells):
             tally.count[Left.NOTED] += 1
-            return self._row(cells[: self.layout.width], line)
+            return self._row(cells[: self.layout.width])
         if not tally.count[Left.UNREAD]:
             tally.first = (number, line.strip())
         tally.count[Left.UNREAD] += 1
@@ -203,7 +203,7 @@ class Mender:
     def _timed_alone(self, cells: list[str], line: str, *, apart: bool = True) -> bytes:
         # thousands that were told to be none may have cut the time in two as well (not ``apart``)
         times = [k for k in self._time if apart and k < len(cells) and self._is_time(cells[k], k)]
-        return self._row([cells[k] if k in times else "" for k in range(self.layout.width)], line)
+        return self._row([cells[k] if k in times else "" for k in range(self.layout.width)])
 
     def unreadable(self, cells: list[str]) -> list[int]:
         """Positions of the channels whose cells are no numbers and no words of a meter."""
@@ -231,7 +231,7 @@ class Mender:
 
     def without(self, cells: list[str], positions: list[int]) -> bytes:
         """A row with these cells empty."""
-        return self._row(["" if k in positions else cell for k, cell in enumerate(cells)], "")
+        return self._row(["" if k in positions else cell for k, cell in enumerate(cells)])
 
     def _retold(self, text: str) -> bool:
         """Whether a line without readings says that those below it are of another unit or time, or in other columns.
@@ -299,7 +299,7 @@ class Mender:
         )
         return whole and not any(any(ch.isdigit() for ch in cell) for cell in behind)
 
-    def _row(self, cells: list[str], line: str) -> bytes:
+    def _row(self, cells: list[str]) -> bytes:
         row = cells or [""] * self.layout.width
         delimiter = self.layout.delimiter or "\x1f"
         if self.layout.delimiter == " ":

@@ -89,7 +89,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
     first = first_row(lines, filled, rows, delimiter, quoted, width)
     if first is None:
         raise _no_rows(lines, filled, name)
-    header, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
+    header, unit_cells, at = header_above(lines, first, delimiter, quoted, width)
     commas = None
     apart = 0
     if delimiter == "," and not header:
@@ -107,7 +107,7 @@ def sniff(head: bytes, tail: bytes, whole: bool, wishes: Wishes, name: str) -> L
         width = len(header) or width
         merged = [commas.merge(cells) for cells in cut]
         rows = [cells for cells in merged if cells is not None and len(cells) == width]
-        header, unit_cells, at = header_above(lines, filled, first, delimiter, quoted, width)
+        header, unit_cells, at = header_above(lines, first, delimiter, quoted, width)
     header = fitting(header, rows, width, delimiter, first, name)
     extra = max(0, width - len(header)) if header else 0
     body_cells = [row for row in rows if row[0][:1].isdigit() or not sampled.units_row(row)]

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Ints = NDArray[np.int64]
+from flicker.base.arrays import Bools, Ints
 
 
-def true_runs(mask: NDArray[np.bool_]) -> tuple[Ints, Ints]:
+def true_runs(mask: Bools) -> tuple[Ints, Ints]:
     """First and last (half open) index of each run of True."""
     edge = np.flatnonzero(np.diff(mask.astype(np.int8), prepend=0, append=0)).astype(np.int64, copy=False)
     return edge[::2], edge[1::2]
