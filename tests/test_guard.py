@@ -386,3 +386,27 @@ def test_more_channels_than_an_integer_has_bits():
     volts["ch65"][700:703] += 0.3
     found = assess(Log.from_arrays(t, volts))
     assert found.channel("ch65").guard.figures.large_swings == 1 and found.channel("ch0").guard.figures.large_swings == 0
+
+
+@pytest.mark.parametrize(("calm_s", "event_s"), [(10.0, 0.5), (0.5, 10.0), (1.0, 25.0)])
+def test_rows_are_weighed_by_the_time_they_stand_for(calm_s, event_s):
+    """A logger that writes faster, or slower, in an event; against the same evening at even rows of half a second, held."""
+    rng, time_s = np.random.default_rng(51), [0.0]
+    begin_s = 600.0 * np.arange(2, 18) + 30.0
+    while time_s[-1] < 10800.0:
+        inside = np.any((time_s[-1] >= begin_s) & (time_s[-1] < begin_s + 200.0))
+        time_s.append(time_s[-1] + (event_s if inside else calm_s))
+    at_s = np.array(time_s)
+    away = np.any((at_s[:, None] >= begin_s) & (at_s[:, None] < begin_s + 180.0), axis=1)
+    volts = 0.003 + 0.0004 * rng.standard_normal(at_s.size) + np.where(away, 0.06, 0.0)
+    even_s = np.arange(0.0, 10800.0, 0.5)
+    held = volts[at_s.searchsorted(even_s, side="right") - 1]
+    found, told = (
+        assess(Log.from_arrays(clock_s, {"left": values}, name="event")).channels[0].guard
+        for clock_s, values in ((at_s, volts), (even_s, held))
+    )
+    assert found.figures.beyond_s == pytest.approx(told.figures.beyond_s, rel=0.15)  # a row at each border stands for less
+    for name in ("largest_V", "moved_V", "spread_V"):
+        assert getattr(found.figures, name) == pytest.approx(getattr(told.figures, name), abs=0.003)
+    assert found.figures.observed_h == pytest.approx(told.figures.observed_h, rel=0.05)
+    assert {Reason.REST, Reason.BEYOND, Reason.MOVE, Reason.SPREAD} <= set(found.reasons)

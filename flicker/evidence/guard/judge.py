@@ -179,15 +179,16 @@ def _segment(
     step = session.step_at(own.begin_s[chosen], JITTER * used.seldom_s)
     readings = own.readings[chosen]
     total.peak_V = max(total.peak_V, float(own.peak_V[chosen].max()))
-    lasts_s = np.minimum(readings * step, CELL_S)
+    uneven = own.uneven_s[chosen] > 0.0
+    lasts_s = np.minimum(np.where(uneven, own.uneven_s[chosen], readings * step), CELL_S)
     asleep, clean = lost[0][chosen], ~(lost[0] | lost[1])[chosen]
     total.seen_s += float(lasts_s.sum())
     total.asleep_s += float(lasts_s[asleep].sum())
     total.observed_s += float(lasts_s[clean].sum())
     total.span_s += float(session.figures.end_s[number]) + session.step_s - begin_s - (STARTS_S[1] if up else 0.0)
-    total.beyond_s += float((own.beyond[chosen] * step).sum())
+    total.beyond_s += float(np.where(uneven, own.beyond_s[chosen], own.beyond[chosen] * step).sum())
     median_V = own.median_V[chosen]
-    full = readings * step >= CELL_S / 3
+    full = lasts_s >= CELL_S / 3
     if full.any():
         total.largest_V = max(total.largest_V, float(np.abs(median_V[full]).max()))
         total.last_V = float(median_V[full][-1])

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from flicker.signals.guard.chunk import Chunk
 from flicker.signals.guard.figures import APART_S, BEYOND_V, LARGE_V, NEIGHBOUR_S, STEP_V, SWING_V
+from flicker.signals.guard.standing import unequal, weigh
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -35,7 +36,7 @@ CELL = np.dtype(
         *_PLACE,
         *((name, "f8") for name in ("begin_s", "median_V", "low_V", "high_V", "alone_V")),
         *((name, "i8") for name in ("alone_by", "readings", "beyond", "away")),
-        *((name, "f8") for name in ("peak_V", "far_V", "step_V", "unmoved", "digit_V")),
+        *((name, "f8") for name in ("peak_V", "far_V", "step_V", "unmoved", "digit_V", "uneven_s", "beyond_s")),
         ("same_as", "i8"),
     ]
 )
@@ -134,10 +135,10 @@ def first_median(time_s: Floats, value_V: Floats, until_s: float) -> float:
     return float(np.median(good)) if good.size else float("nan")
 
 
-def look(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, *, every: bool) -> list[tuple[Rows, Rows]]:
+def look(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, most_s: float, *, every: bool) -> list[tuple[Rows, Rows]]:
     """Cells of every channel, one for each span (without a reading where it has none), and its swings.
 
-    ``every`` tells that every reading is drawn.
+    ``every`` tells that every reading is drawn; one stands for ``most_s`` at most.
     """
     made = [np.zeros(len(spans), dtype=CELL) for _ in drawn.values]
     for name in ("segment", "late", "cell_s", "begin_s"):
@@ -152,6 +153,11 @@ def look(chunks: Sequence[Chunk], spans: Sequence[Span], drawn: Drawn, *, every:
         finite = [np.isfinite(table) for table in tables]
         for cells, table, known in zip(made, tables, finite, strict=True):
             _fill(cells, here, table, known)
+        if every and size > 1:
+            times = drawn.time_s[rows].reshape(here.size, size)
+            for k in np.flatnonzero(unequal(np.diff(times))).tolist():
+                for cells, table, known in zip(made, tables, finite, strict=True):
+                    weigh(cells[here[k]], times[k][known[k]], table[k][known[k]], most_s)
         _compare(made, here, tables, finite)
     for channel, cells in enumerate(made):
         if not every:

@@ -53,7 +53,9 @@ class ChannelFigures:
     ``swing_V`` the largest distance from the median; those beyond `LARGE_V` a second time, marked ``swing_large``; and ``swing_by``, the channels whose crosstalk it may be (a bit each; 0: its own).
 
     Life of each cell: ``step_V`` the mean step from reading to reading (each at most `STEP_V`), ``unmoved`` the share of
-    readings that repeat the one before, ``digit_V`` the smallest step. ``same_as`` the channels
+    readings that repeat the one before, ``digit_V`` the smallest step. Where rows of a cell are not equally far apart: its
+    seconds ``uneven_s`` (else 0), those with a reading beyond `BEYOND_V` ``beyond_s``; median and range are by time there.
+    ``same_as`` the channels
     (a bit each) that keep within one such step of it, reading by reading.
 
     ``head`` of shape (segments, 9): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
@@ -80,6 +82,8 @@ class ChannelFigures:
     step_V: Floats
     unmoved: Floats
     digit_V: Floats
+    uneven_s: Floats
+    beyond_s: Floats
     same_as: Ints
     swing_segment: Ints
     swing_late: Bools

@@ -37,6 +37,7 @@ from flicker.signals.guard.figures import (
     StretchFigures,
 )
 from flicker.signals.guard.off import BEFORE_S, BUMP_V, SOON_S, TAIL_V, Off, OffWatch
+from flicker.signals.guard.standing import MOST_S
 from flicker.signals.jump_counts import JumpWatch
 
 Floats = NDArray[np.float64]
@@ -242,7 +243,7 @@ class Gatherer:
         if not spans:
             return
         drawn = cells_of.drawn_in(self._chunks, self.channels, spans)
-        found = cells_of.look(self._chunks, spans, drawn, every=self.plan.stride == 1)
+        found = cells_of.look(self._chunks, spans, drawn, max(self._cadence_s, MOST_S), every=self.plan.stride == 1)
         for k, span in enumerate(spans):
             if span.late:
                 self._head(span, [cells[k] for cells, _ in found], drawn, k - 1)
