@@ -46,6 +46,7 @@ from flicker.evidence.questions.together import (
 from flicker.evidence.questions.worsening import FEWEST, growth_findings, page_foot
 from flicker.evidence.record.channel_record import EVER, ChannelRecord, records
 from flicker.evidence.record.log_checks import in_runs
+from flicker.evidence.record.over_range import at_least_the_range
 from flicker.evidence.record.overlaps import beginnings
 from flicker.evidence.record.starts import (
     BEHIND_RELAY,
@@ -223,6 +224,7 @@ def judge(
     floor_words = ""
     if beside.lead is not None:
         traces, floor_words = with_floor(traces, beside.lines_of(beside.lead))
+    traces = at_least_the_range(traces)
     ends: dict[str, End] = {}
     for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces):
         if end := failed(traces, name) or stands(traces, name, limits.protection_V):

@@ -285,8 +285,11 @@ def _channel(
     sizes = size_change(
         [cycle.size_V for cycle in item.before.cycles], [cycle.size_V for cycle in item.after.cycles], limits, off_by
     )
+    smaller = 0 if (sizes.after or 0.0) > (sizes.before or 0.0) else 1
     if row.barred:
         sizes = unlike_change(sizes, row.barred)
+    elif any(trace.excursions.over_range.any() for trace in row.records[smaller].traces):
+        sizes = unlike_change(sizes, [f"{names[smaller]} swings went over range: how large they were is not known"])
     aspect, outcome = judged.led
     untouched = base is item
     if base is not None and not untouched and outcome in {IMPROVED, WORSE} and base.outcome == outcome:

@@ -280,8 +280,9 @@ def cut_short(names: tuple[str, str], one: ChannelRecord, two: ChannelRecord) ->
 
 
 def _peaks(record: ChannelRecord) -> Floats:
-    """Sizes of the swings as read."""
-    sizes = np.abs(np.concatenate([np.empty(0), *(trace.excursions.peak_V for trace in record.traces)]))
+    """Sizes of the swings as read; of one over range no size was."""
+    found = [trace.excursions for trace in record.traces]
+    sizes = np.abs(np.concatenate([np.empty(0), *(item.peak_V[~item.over_range] for item in found)]))
     return np.asarray(sizes[np.isfinite(sizes)])
 
 
