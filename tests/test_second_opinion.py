@@ -12,7 +12,7 @@ from flicker import Limits, Log, compare
 from flicker.base.values import Unobserved
 from flicker.signals.blocks import reduce_log
 from flicker.signals.connection.movement import SAME, view_of
-from flicker.signals.connection.reasons import doubted, left_out
+from flicker.signals.connection.reasons import Surety, Told, sentences
 from flicker.signals.connection.second_opinion import TABLE, figures, log_odds
 from flicker.signals.trace import trace_log
 
@@ -52,7 +52,7 @@ def test_a_doubt_is_told_and_the_time_counts():
     log = Log.from_arrays(time, {"left": np.round(volts, 5)}, start=datetime(2026, 3, 1, 19, 0))
     (trace,) = trace_log(log, SETTINGS)[0].traces
     assert trace.unobserved == ()
-    (told,) = [text for text in trace.cautions if "perhaps" in text]
+    (told,) = [text for text in sentences("left", trace.told) if "perhaps" in text]
     assert told.startswith("left: perhaps lead open from 19:2") and "clears nothing" in told
 
 
@@ -130,16 +130,31 @@ def test_a_line_in_white_noise_has_its_share_of_the_power():
 
 def test_sentences():
     at = datetime(2026, 3, 1, 18, 30)
-    spans = [(2520.0, 4200.0)]
-    assert left_out("left", Unobserved.OPEN_LEAD, spans, at) == (
+    spans = ((2520.0, 4200.0),)
+    (sure,) = sentences("left", [Told(Unobserved.OPEN_LEAD, Surety.SURE, spans, at)])
+    assert sure == (
         "left: lead open from 19:12 to 19:40: clip it on again; if it was on, the output itself became restless; "
         "that time does not count."
     )
-    unsure = left_out("left", Unobserved.OPEN_LEAD, spans, at, sure=False)
+    (unsure,) = sentences("left", [Told(Unobserved.OPEN_LEAD, Surety.LIKELY, spans, at)])
     assert unsure.startswith("left: most likely lead open from 19:12 to 19:40: clip it on again")
-    assert "from 42 min 00 s to 1 h 10 min 00 s" in doubted("left", Unobserved.STILL, spans, None)
-    twice = left_out("left", Unobserved.REPEATED, [(0.0, 60.0), (100.0, 160.0)], None)
-    assert "from 0 s to 1 min 00 s and 1 times more, 2 minutes in all" in twice
+    (doubt,) = sentences("left", [Told(Unobserved.STILL, Surety.DOUBT, spans, None)])
+    assert "perhaps no signs of life from 42 min 00 s to 1 h 10 min 00 s" in doubt
+    (twice,) = sentences("left", [Told(Unobserved.REPEATED, Surety.SURE, ((0.0, 60.0), (100.0, 160.0)), None)])
+    assert "from 0 s to 1 min 00 s and once more, 2 minutes in all" in twice
+
+
+def test_one_sentence_for_all_evenings():
+    """A doubt of three evenings is one line with the first and the last day, not one line for each evening."""
+    spans = ((2520.0, 4200.0), (5000.0, 5600.0))
+    evenings = [Told(Unobserved.STILL, Surety.DOUBT, spans, datetime(2026, 3, day, 18, 30)) for day in (1, 2, 5)]
+    (told,) = sentences("left", evenings)
+    assert told.startswith(
+        "left: perhaps no signs of life in 3 runs, first on 2026-03-01 from 19:12 to 19:40 and 5 times more, last on "
+        "2026-03-05, 1.9 hours in all. "
+    )
+    (undated,) = sentences("left", [row._replace(start=None) for row in evenings])
+    assert "in 3 runs, first from 42 min 00 s to 1 h 10 min 00 s and 5 times more, 1.9 hours in all" in undated
 
 
 def _spells(many: int) -> Log:
@@ -160,7 +175,7 @@ def test_a_lead_does_not_come_back_by_itself_again_and_again():
     assert [gap.reason for gap in twice.unobserved] == [Unobserved.OPEN_LEAD] * 2 and twice.doubted.size == 0
     (often,) = trace_log(_spells(6), SETTINGS)[0].traces
     assert often.unobserved == () and often.doubted.shape == (6, 2)
-    assert any("perhaps lead open" in text and "5 times more" in text for text in often.cautions)
+    assert any("perhaps lead open" in text and "5 times more" in text for text in sentences("left", often.told))
 
 
 def test_a_range_that_shows_less_is_told():
@@ -173,7 +188,7 @@ def test_a_range_that_shows_less_is_told():
     (trace,) = trace_log(Log.from_arrays(time, {"left": np.round(volts, 5)}), SETTINGS)[0].traces
     assert trace.unobserved == ()
     assert trace.doubted == pytest.approx(np.array([[3000.0, 4200.0]]), abs=3.0)
-    assert any("perhaps no signs of life" in text for text in trace.cautions)
+    assert any("perhaps no signs of life" in text for text in sentences("left", trace.told))
 
 
 def test_a_change_that_rests_on_a_doubt_is_told():

@@ -65,7 +65,7 @@ def test_dead_stretches_are_taken_out_with_their_borders(kind: str, reason: str,
         assert why.startswith("no signs of life") == reason.startswith("no signs of life")
         assert abs(begin - truth.start_s) < 30 and abs(end - truth.end_s) < 30
         assert _gaps(right) == []
-        assert left.cautions and not right.cautions
+        assert left.told and not right.told
 
 
 @pytest.mark.parametrize(

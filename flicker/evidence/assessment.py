@@ -63,6 +63,7 @@ from flicker.evidence.words import Next
 from flicker.evidence.worth_looking import in_every_channel
 from flicker.logs.model import Run
 from flicker.logs.used_columns import has_difference
+from flicker.signals.connection.reasons import sentences
 from flicker.signals.trace import RunTraces
 
 if TYPE_CHECKING:
@@ -368,8 +369,9 @@ def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelReco
         out.append(
             "Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended."
         )
-    for trace in (trace for record in found for trace in record.traces):
-        out.extend(trace.cautions)
+    for record in found:
+        out.extend(sentences(record.channel, (told for trace in record.traces for told in trace.told)))
+        out.extend(text for trace in record.traces for text in trace.cautions)
     for item in channels:
         if item.tail_kind == TailKind.NO_LIFE:
             out.append(f"{item.channel}: nothing shows that a live output was being measured.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,7 +14,7 @@ from flicker.logs.spans import holds, spans
 from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
-from flicker.signals.connection.reasons import doubted, left_out
+from flicker.signals.connection.reasons import Surety, Told
 from flicker.signals.connection.states import state_spans
 from flicker.signals.excursions import Excursions, episode_numbers
 from flicker.signals.read_again import stretches
@@ -75,7 +75,8 @@ def conclude(
         disconnected=opened,
         doubted=spans((lapse.begin_s, lapse.end_s) for lapse in doubts),
         states=state_spans(end_s, lapses, surge_end, trace.relay_closed_s, shown or trace.observed.size > 0),
-        cautions=tuple(_cautions(trace, lapses, doubts, blocks.run)),
+        told=tuple(_told(lapses, doubts, blocks.run)),
+        cautions=() if trace.range_note is None else (f"{trace.channel}: {trace.range_note}.",),
     )
 
 
@@ -87,18 +88,14 @@ def _stayed(part: ChannelBlocks, blocks: RunBlocks, limits: Limits) -> bool:
     return any(float(blocks.end_s[b - 1] - blocks.begin_s[a]) >= hold_s for a, b in stretches(beyond, blocks.after_gap))
 
 
-def _cautions(trace: Trace, lapses: Sequence[Lapse], doubts: Sequence[Lapse], run: Run) -> list[str]:
-    out = []
+def _told(lapses: Sequence[Lapse], doubts: Sequence[Lapse], run: Run) -> Iterator[Told]:
+    """What of a run must be said: each reason once."""
     for reason in dict.fromkeys(x.reason for x in lapses if not x.sure or x.reason in _ALWAYS):
         mine = [lapse for lapse in lapses if lapse.reason == reason]
-        sure = all(lapse.sure for lapse in mine)
-        out.append(left_out(trace.channel, reason, [(x.begin_s, x.end_s) for x in mine], run.start, sure=sure))
+        surety = Surety.SURE if all(lapse.sure for lapse in mine) else Surety.LIKELY
+        yield Told(reason, surety, tuple((x.begin_s, x.end_s) for x in mine), run.start)
     for reason in dict.fromkeys(x.reason for x in doubts):
-        spans_s = [(x.begin_s, x.end_s) for x in doubts if x.reason == reason]
-        out.append(doubted(trace.channel, reason, spans_s, run.start))
-    if trace.range_note is not None:
-        out.append(f"{trace.channel}: {trace.range_note}.")
-    return out
+        yield Told(reason, Surety.DOUBT, tuple((x.begin_s, x.end_s) for x in doubts if x.reason == reason), run.start)
 
 
 _ALWAYS = (

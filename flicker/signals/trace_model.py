@@ -12,6 +12,7 @@ from flicker.logs.model import Gap, Run
 from flicker.logs.spans import elapsed, total
 from flicker.signals.baseline import Baseline
 from flicker.signals.blocks import RunBlocks
+from flicker.signals.connection.reasons import Told
 from flicker.signals.connection.states import StateSpan
 from flicker.signals.excursions import Excursions
 from flicker.signals.mark_windows import NOTHING, Hands
@@ -34,7 +35,7 @@ class Trace:
     ``relay_closed_s`` is when an output relay closed that was open as the run began, None where none was seen to.
     ``disconnected`` holds the openings seen, shape (n, 2); ``doubted`` the stretches that may show no live output and
     are kept as observed because that is not sure: their hours show no fault, and clear nothing.
-    ``cautions`` are sentences about what a detector could not be sure of. ``hands`` are the marks on the run's clock;
+    ``told`` is what must be said of both and of time left out, ``cautions`` are sentences about the rest. ``hands`` are the marks on the run's clock;
     ``trial_observed`` is the observed time with the windows after a stimulus, ``tried`` the excursions in both.
     """
 
@@ -64,6 +65,7 @@ class Trace:
     ranges: Ranges
     range_note: str | None
     cautions: tuple[str, ...]
+    told: tuple[Told, ...] = ()
     doubted: Floats = field(default_factory=lambda: np.empty((0, 2)))
     hands: Hands = NOTHING
     trial_observed: Floats | None = None

@@ -1,13 +1,17 @@
 """Why a stretch does not count as observed, in words: the one place where sentences are made of the reasons.
 
-Leaving time out is a claim against the user, so each stretch is told with its reason, its times and what to do.
+Leaving time out is a claim against the user, so it is told with its reason, its times and what to do: once for each channel
+and reason, however many evenings it came in.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import NamedTuple
 
-from flicker.base.formats import clock_text, hours_text
+from flicker.base.formats import clock_text, count_text, hours_text, times_text
 from flicker.base.values import Unobserved
 
 # What it looks like, and what to do.
@@ -23,29 +27,58 @@ _ADVICE = {
 }
 
 
-def left_out(
-    channel: str, reason: Unobserved, spans_s: list[tuple[float, float]], start: datetime | None, *, sure: bool = True
-) -> str:
-    """Sentence about stretches that do not count, in seconds of the run; ``sure`` where nothing else can explain them."""
+
+class Surety(StrEnum):
+    """How sure it is that a stretch showed no live output; a doubt is kept as observed."""
+
+    SURE = ""
+    LIKELY = "most likely "
+    DOUBT = "perhaps "
+
+
+class Told(NamedTuple):
+    """Stretches of one run for one reason: ``spans_s`` in seconds of the run, which begins at ``start`` where the log tells."""
+
+    reason: Unobserved
+    surety: Surety
+    spans_s: tuple[tuple[float, float], ...]
+    start: datetime | None
+
+
+def sentences(channel: str, told: Iterable[Told]) -> list[str]:
+    """What the stretches of a channel were, over all its runs, in time order."""
+    groups: dict[tuple[Unobserved, Surety], list[Told]] = {}
+    for row in told:
+        groups.setdefault((row.reason, row.surety), []).append(row)
+    return [_sentence(channel, reason, surety, rows) for (reason, surety), rows in groups.items()]
+
+
+def _sentence(channel: str, reason: Unobserved, surety: Surety, rows: Sequence[Told]) -> str:
     what, advice = _ADVICE[reason]
-    return f"{channel}: {'' if sure else 'most likely '}{what} {_when(spans_s, start)}: {advice}; that time does not count."
-
-
-def doubted(channel: str, reason: Unobserved, spans_s: list[tuple[float, float]], start: datetime | None) -> str:
-    """Sentence about stretches that may be no live output, and are kept because that is not sure."""
-    what, _ = _ADVICE[reason]
+    said = f"{channel}: {surety}{what} {_when(rows)}"
+    if surety != Surety.DOUBT:
+        return f"{said}: {advice}; that time does not count."
     return (
-        f"{channel}: perhaps {what} {_when(spans_s, start)}. This is not sure, so the time is searched like any other, but "
-        "clears nothing; if it was so, mark it as touched."
+        f"{said}. This is not sure, so the time is searched like any other, but clears nothing; if it was so, mark it as touched."
     )
 
 
-def _when(spans_s: list[tuple[float, float]], start: datetime | None) -> str:
-    begin, end = spans_s[0]
-    first = f"from {_moment(begin, start)} to {_moment(end, start)}"
+def _when(rows: Sequence[Told]) -> str:
+    first, last = rows[0], rows[-1]
+    begin, end = first.spans_s[0]
+    said = f"from {_moment(begin, first.start)} to {_moment(end, first.start)}"
+    spans_s = [span for row in rows for span in row.spans_s]
     if len(spans_s) == 1:
-        return first
-    return f"{first} and {len(spans_s) - 1} times more, {hours_text(sum(b - a for a, b in spans_s) / 3600.0)} in all"
+        return said
+    if len(rows) > 1:  # a time of day alone does not say of which evening
+        said = f"in {count_text(len(rows), 'run')}, first {_day(first)}{said}"
+    again = times_text(len(spans_s) - 1)
+    until = f", last {_day(last)}".rstrip() if len(rows) > 1 and last.start is not None else ""
+    return f"{said} and {again} more{until}, {hours_text(sum(b - a for a, b in spans_s) / 3600.0)} in all"
+
+
+def _day(row: Told) -> str:
+    return "" if row.start is None else f"on {row.start:%Y-%m-%d} "
 
 
 def _moment(seconds: float, start: datetime | None) -> str:
