@@ -93,9 +93,25 @@ def test_leads_fallen_off_halfway():
 
 @pytest.mark.parametrize("seeds", [(1, 2), (3, 4), (5, 6), (7, 8)])
 def test_a_log_of_another_unit(seeds):
-    (t0, v0), (t1, v1) = bench("noisy", seed=seeds[0]), bench("steady", seed=seeds[1])
-    result = compare(made(t0, v0), made(t1, v1, "second.csv"))
+    """Three starts on each side: one start does not tell how starts of one unit differ among themselves."""
+    sides = [
+        [made(*bench(kind, seed=seed, hours=0.7, run=run, runs=3), f"{kind} {run}.csv") for run in range(3)]
+        for kind, seed in zip(("noisy", "steady"), seeds, strict=True)
+    ]
+    result = compare(*sides)
     assert told(result, "is it a log of the same unit?") or told(result, "swapped")
+
+
+def test_starts_that_differ_among_themselves_are_no_other_unit():
+    """One unit, whose surges differ from start to start by where the mains wave stands; invented."""
+    sizes = ((0.02, 0.3, 0.05), (0.25, 0.03, 0.12))
+    time_s, values = bench("steady", hours=0.7)
+
+    def evening(size, name):
+        return made(time_s, {k: v + size * np.exp(-time_s / 30.0) for k, v in values.items()}, name)
+
+    sides = [[evening(size, f"{size}.csv") for size in side] for side in sizes]
+    assert not told(compare(*sides), "is it a log of the same unit?")
 
 
 def test_other_names_are_told():

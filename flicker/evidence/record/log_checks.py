@@ -34,6 +34,7 @@ THOUSANDS = (1e-6, 1e-3, 1e3, 1e6)
 APART_V = 0.003  # settled levels closer than this are alike
 ELSEWHERE_V = 0.002  # a unit rests within this of where it rested at the visit before
 START_APART = 1.5
+FEWEST_ORDERS = 20  # of starts: alike ones of two sides lie wholly apart in 2 of so many, by definition; three on each side
 NOISE_MATTERS = 1.25  # a noise floor changed by less than this factor does not matter; common practice, no source
 FEWEST_CUT, CUT_SHARE = 3, 0.25  # swings, and their share, that end at one reading where a range cuts them
 END_APART = 1.2  # times that reading, by which swings of the other side pass it
@@ -330,15 +331,25 @@ def _differences(one: ChannelRecord, two: ChannelRecord, off_V: float) -> list[s
         traits.append("noise floor")
     kinds = {trace.start_kind for record in (one, two) for trace in record.traces if trace.start is not None}
     starts = [[trace.start for trace in record.traces if trace.start is not None] for record in (one, two)]
-    if all(starts) and len(kinds) == 1:  # a warm start looks different from a cold one in the same unit
-        surge = [float(np.median([start.surge_V for start in side])) for side in starts]
-        settle = sorted(float(np.median([start.settle_s for start in side])) for side in starts)
+    # A warm start looks different from a cold one in the same unit; where the mains wave stands as the switch closes is chance.
+    if len(kinds) == 1 and math.comb(sum(map(len, starts)), len(starts[0])) >= FEWEST_ORDERS:
+        surge = _nearest(*([start.surge_V for start in side] for side in starts))
+        settle = sorted(_nearest(*([start.settle_s for start in side] for side in starts)))
         size = sorted(abs(value) for value in surge)
         if (surge[0] * surge[1] < 0 and size[0] > APART_V) or size[1] > START_APART * max(size[0], APART_V):
             traits.append("surge at power-up")
         if settle[1] > START_APART * max(settle[0], 1.0):
             traits.append("time to settle")
     return traits
+
+
+def _nearest(one: Sequence[float], two: Sequence[float]) -> tuple[float, float]:
+    """The two values, one of each side, that lie nearest to each other; equal ones where the sides overlap."""
+    if max(one) < min(two):
+        return max(one), min(two)
+    if max(two) < min(one):
+        return min(one), max(two)
+    return (one[0], one[0])
 
 
 def _lost(name: str, records: Sequence[ChannelRecord]) -> Iterator[str]:
