@@ -368,7 +368,7 @@ def test_power_up_rates_before_and_after_and_over_visits(visits):
     _, logs = visits
     compared = flicker.compare(logs[:2], logs[2:])
     chart = compared.chart.power_up_rates("left")
-    assert len(bars(chart)) == 5 and " times the rate before (" in charts.caption_of(chart)
+    assert len(bars(chart)) == 5 and " times the rate of episodes before (" in charts.caption_of(chart)
     line = [row["rate"] for rows in chart.to_dict()["datasets"].values() for row in rows if "part" in row]
     left = compared.channel("left")
     assert line[0] == pytest.approx(left.before.rate.per_hour, rel=1e-4)

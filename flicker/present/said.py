@@ -40,6 +40,11 @@ def outcome_text(outcome: str, aspect: str) -> str:
     return outcome if outcome == NO_CHANGE or aspect in SWINGS else f"{outcome}: {aspect}"
 
 
+def rate_name(aspect: str) -> str:
+    """What a ratio is of: counts of episodes, or the windows that hold swings where those run into one another."""
+    return "share of short windows with swings" if aspect == Aspect.OCCUPIED_WINDOWS else "rate"
+
+
 def swings_text(outcome: str, aspect: str, of_swings: str) -> str:
     """What a chart of swings may say: the outcome, or that of the swings alone where something else decided."""
     return outcome if aspect in SWINGS else f"swings: {of_swings}"

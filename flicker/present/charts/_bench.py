@@ -176,7 +176,7 @@ def thresholds(assessment: Assessment, channel: str | None = None) -> Any:
     ]
     order = [row["name"] for row in rows]
     most = max(row["trips"] for row in rows)
-    x = alt.X("trips:Q", title="trips (count)", axis=alt.Axis(format="d", tickMinStep=1),
+    x = alt.X("trips:Q", title="trips (count)", axis=frame.count_axis(most),
               scale=alt.Scale(domain=[0, 1.7 * most], nice=False))  # fmt: skip
     y = alt.Y("name:N", sort=order, title="trip threshold", axis=alt.Axis(grid=False))
     tone = alt.Color(

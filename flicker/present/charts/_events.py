@@ -42,7 +42,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
     hours = np.sort(hours)
     unit, per = frame.hour_unit(total)
     x = alt.X("x:Q", title=f"observed time ({unit})", scale=alt.Scale(domain=[0, total * per], nice=False))
-    y = alt.Y("n:Q", title="episodes so far (count)", axis=alt.Axis(format="d", tickMinStep=1))
+    y = alt.Y("n:Q", title="episodes so far (count)", axis=frame.count_axis(count))
     layers = []
     confidence = assessment.limits.confidence
     if count:

@@ -29,6 +29,7 @@ from flicker.present.said import day_and_clock, day_and_month
 from flicker.signals.trace import Trace
 
 WIDTH = 720
+FEW_COUNTED = 5  # up to which each number has its tick; a choice
 
 # Fixed places and words. Altair's `value` would hold each against the schemas of all channels; these are untyped there.
 XValue: Any = alt.XValue
@@ -353,6 +354,12 @@ def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
     begins = np.concatenate(([0.0], np.cumsum([trace.observed_s for trace in record.traces]))) / HOUR
     own = ~record.episodes.common
     return begins[record.episodes.run[own]] + record.episodes.clock_s[own] / HOUR, begins
+
+
+def count_axis(most: float) -> Any:
+    """Axis of a count up to ``most``: of a small one each number once, for the engine's own ticks lie between and are rounded."""
+    few = {"values": list(range(math.ceil(most) + 1))} if most <= FEW_COUNTED else {}
+    return alt.Axis(format="d", tickMinStep=1, **few)
 
 
 def run_rules(begins: Floats, labels: Sequence[str]) -> Any:

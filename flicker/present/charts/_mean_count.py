@@ -172,7 +172,7 @@ def _age_panel(age: CountByAge, each: str, colour: str) -> Any:
     data = values(rows)
     x = alt.X("x:Q", title=f"{each} (number)", axis=alt.Axis(format="d", tickMinStep=1),
               scale=alt.Scale(domain=[0, len(rows) - 1], nice=False))  # fmt: skip
-    y = alt.Y("n:Q", title="episodes so far (count)", axis=alt.Axis(format="d", tickMinStep=1))
+    y = alt.Y("n:Q", title="episodes so far (count)", axis=frame.count_axis(max(row["hi"] for row in rows)))
     base = alt.Chart(data)
     return frame.layer(
         base.mark_area(color=palette.BAND).encode(x=x, y=alt.Y("lo:Q"), y2=alt.Y2("hi:Q")),

@@ -13,7 +13,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
-from flicker.present.said import soak_steps, swings_text
+from flicker.present.said import rate_name, soak_steps, swings_text
 
 
 def document(result: Any) -> Mapping[str, Any]:
@@ -85,14 +85,15 @@ def _compared(item: Mapping[str, Any]) -> str:
     ratio = item.get("ratio") or {}
     low, high, estimate = ratio.get("low"), ratio.get("high"), ratio.get("estimate")
     size = ""
+    swings = (item.get("aspects") or [item])[0]
+    name = rate_name(swings.get("aspect", Aspect.EPISODES))
     if estimate is not None:
         reach = f", between {digits_text(low or 0.0)} and {'any value' if high is None else digits_text(high)}"
         if estimate == 0.0 and high is not None:
-            size = f" (at most {digits_text(high)} of the rate before)"
+            size = f" (at most {digits_text(high)} of the {name} before)"
         else:
-            size = f" ({digits_text(estimate)} times the rate before{reach})"
-    of_swings = (item.get("aspects") or [item])[0]["outcome"]
-    said = swings_text(item["outcome"], item.get("aspect", Aspect.EPISODES), of_swings)
+            size = f" ({digits_text(estimate)} times the {name} before{reach})"
+    said = swings_text(item["outcome"], item.get("aspect", Aspect.EPISODES), swings["outcome"])
     return f"{item['channel']}: {said}{size}."
 
 

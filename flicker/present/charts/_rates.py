@@ -90,11 +90,11 @@ def power_up_rates_compared(comparison: Comparison, channel: str | None = None) 
     said = (
         ""
         if ratio.estimate is None
-        else f" At most {high} of the rate before."
+        else f" At most {high} of the rate of episodes before."
         if ratio.estimate == 0.0 and math.isfinite(ratio.high)
-        else f" At least {digits_text(ratio.low)} times the rate before."
+        else f" At least {digits_text(ratio.low)} times the rate of episodes before."
         if math.isinf(ratio.estimate)
-        else f" {digits_text(ratio.estimate)} times the rate before ({digits_text(ratio.low)} to {high})."
+        else f" {digits_text(ratio.estimate)} times the rate of episodes before ({digits_text(ratio.low)} to {high})."
     )
     return frame.finish(chart, f"{name}: {swings_text(item.outcome, item.aspect, item.aspects[0].outcome)}.{said}", bars_note(told, "power-up", comparison.limits))
 

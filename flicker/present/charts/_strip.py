@@ -27,6 +27,7 @@ from flicker.present.charts._strip_rows import (
     mark_rows,
     own_span,
     relay_lines,
+    run_rows,
     shade_rows,
 )
 from flicker.present.envelope import MOST_ROWS, logs_of_runs, window
@@ -105,7 +106,7 @@ def overview(
     shades.extend(stretch for stretch, _ in changed)
     brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": first_look(item, strip)})
     choice, volts = _volt_scale(span, own, factor)
-    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed])
+    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed], end)
     first, *others = parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None)
     first = first.add_params(brush) if choice is None else first.add_params(brush, choice)
     whole = frame.layer(first, *others, width=frame.WIDTH, height=WHOLE)
@@ -206,8 +207,9 @@ def _layers(
     volts: Any,
     relay: list[dict[str, Any]],
     since: list[dict[str, Any]],
+    end: float,
 ) -> Any:
-    """Return a function that makes the layers for a given time scale, filtered by a brush or not."""
+    """Return a function that makes the layers for a given time scale, filtered by a brush or not; ``end`` is that of the whole."""
     colour = palette.SERIES[0]
     lines = line_rows(record, strip, factor)
     marks = mark_rows(item, strip, factor)
@@ -296,9 +298,8 @@ def _layers(
                 )
             )
         if brush is None and len(strip.numbers) > 1:
-            begins = np.array([strip.x(k, 0.0) for k in range(len(strip.numbers))])
             layers.append(
-                alt.Chart(values([{"x": b, "run": t} for b, t in zip(begins, strip.labels, strict=True)]))
+                alt.Chart(values(run_rows(strip, end)))
                 .mark_text(align="left", baseline="bottom", dy=-2, dx=1, fontSize=10, color=palette.FAINT)
                 .encode(x=x, y=frame.YValue(0), text=alt.Text("run:N"))
             )

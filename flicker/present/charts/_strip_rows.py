@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -22,6 +23,7 @@ POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
 MOST_LEVELS = 120  # places of the level line in all: it bends slowly
 FOCUS_S = 20.0  # before and after a swing, in which it is drawn finely: a choice
+LETTER = 5.5  # width of a letter of a run's name, pixels: of the charts' font at size 10
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 
 
@@ -116,6 +118,22 @@ def first_look(item: ChannelAssessment, strip: Strip) -> list[float]:
             centre = strip.offset_s[strip.numbers.index(worst.run)] + 0.5 * (worst.start_s + worst.end_s)
     begin = float(np.clip(centre - 0.5 * wide, 0.0, max(total - wide, 0.0)))
     return [float(strip.x(0, begin)), float(strip.x(0, min(begin + wide, total)))]
+
+
+def run_rows(strip: Strip, end: float) -> list[dict[str, Any]]:
+    """Name each run where it begins, on a strip up to ``end``: with its date, else without, else only those that have room."""
+    begins = [float(strip.x(k, 0.0)) for k in range(len(strip.numbers))]
+    per_letter = LETTER * (end - begins[0]) / frame.WIDTH
+    room = [(after - begin) / per_letter for begin, after in itertools.pairwise([*begins, end])]
+    short = [label.split(",")[0] for label in strip.labels]
+    for labels in (strip.labels, short):
+        if all(len(label) < letters for label, letters in zip(labels, room, strict=True)):
+            return [{"x": begin, "run": label} for begin, label in zip(begins, labels, strict=True)]
+    rows: list[dict[str, Any]] = []
+    for begin, label in zip(begins, short, strict=True):
+        if not rows or begin - rows[-1]["x"] > per_letter * (len(rows[-1]["run"]) + 1):
+            rows.append({"x": begin, "run": label})
+    return rows
 
 
 def label_rows(shades: Sequence[dict[str, Any]], strip: Strip) -> list[dict[str, Any]]:

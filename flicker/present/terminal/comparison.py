@@ -9,6 +9,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from flicker.base.formats import count_text, digits_text, lasting_text, millivolts_text
+from flicker.base.values import Aspect
 from flicker.evidence.compare.compared import ChannelComparison, RatioFigures, SideFigures
 from flicker.evidence.compare.stages import Comparison, StageComparison
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
@@ -61,7 +62,7 @@ def channel_block(item: ChannelComparison, console: Console) -> RenderableType:
         *(("against", Text("; ".join(item.after.against))) for _ in item.after.against[:1]),
         (item.before.stage, Text(_side(item.before))),
         (item.after.stage, Text(_side(item.after))),
-        ("rate", ladder(item.ratio)),
+        ("windows" if item.aspects[0].aspect == Aspect.OCCUPIED_WINDOWS else "rate", ladder(item.ratio)),
         *(
             (change.quantity, Text(f"{millivolts_text(change.before)} to {millivolts_text(change.after)} ({change.answer})"))
             for change in changes
