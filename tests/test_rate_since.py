@@ -233,7 +233,7 @@ def test_a_log_says_from_when_to_when():
     first, up, down = item.since.stretches
     assert (up.answer, down.answer, item.since.answer) == (Way.MORE, Way.LESS, Way.LESS)
     assert up.low_s <= 16 * 3600 <= up.high_s and down.low_s <= 41 * 3600 <= down.high_s
-    assert item.since.reads.startswith("More often from about 3 March 0") and " to about 4 March 0" in item.since.reads
+    assert item.since.reads.startswith("More often from about 3 March 0") and " until about 4 March 0" in item.since.reads
     assert first.low_per_hour < 1.0 < first.high_per_hour and up.low_per_hour < 8.0 < up.high_per_hour
     assert sum(row.episodes for row in item.since.stretches) == item.since.count == item.rate.episodes
     chart = assess(pd.DataFrame({"time": clock, "left": left})).chart.rates("left").to_dict()
@@ -247,7 +247,7 @@ def test_visits_that_went_up_and_back():
     names = [f"visit {k + 1}" for k in range(len(counts))]
     (found,) = corrected([since_visits(times, [7200.0] * 9, range(9), names, Limits())], Limits())
     assert [row.unit for row in found.stretches] == [None, 3, 6] and found.answer == Way.LESS
-    assert found.reads.startswith("More often from visit 4") and " to visit 7" in found.reads
+    assert found.reads.startswith("More often from visit 4") and " until visit 7" in found.reads
     assert found.stretches[1].per_hour == pytest.approx(sum(counts[3:6]) / 6.0)
     # The page of visits heads the channel with a word: what went and came back got neither worse nor better.
     silent = SimpleNamespace(answer="not shown")

@@ -211,7 +211,7 @@ def _main(
     if kind in (TailKind.RECURRING, TailKind.LONG):
         what = f"jumps again and again: {swings}"
         if facts.filled:
-            what = f"is away from rest for {share_text(facts.share_filled)} of the time: {times_text(facts.excursions)} in {seen}{largest}"
+            what = f"is away from rest for {share_text(facts.share_filled)} of the time: {swings}"
         real = "The fault is real and comes and goes." if facts.episodes > 1 else "The fault is real."
         return f"{name} {what}. {real}{WHEN.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
     if kind == TailKind.PROVOKED:

@@ -213,10 +213,14 @@ def stage_text(stage: str) -> str:
 
 def rate_seen(item: Weighed, rates: Sequence[EpisodeRate]) -> tuple[str, tuple[Seen, Seen]]:
     """What was seen of the rate on both sides, by the ratio that decided, and its unit."""
+    counts = [seen_text(rate.episodes, rate.observed_s) for rate in rates]
     if item.leads == Aspect.OCCUPIED_WINDOWS:
-        one, two = item.shares
-        return "share", (Seen("", one, f"swings in {share_text(one)} of all short windows"), Seen("", two, f"in {share_text(two)}"))
-    was, now = (Seen("", rate.per_hour, seen_text(rate.episodes, rate.observed_s)) for rate in rates)
+        one, two = (
+            Seen("", share, f"{count} (swings in {share_text(share)} of short windows)")
+            for share, count in zip(item.shares, counts, strict=True)
+        )
+        return "share", (one, two)
+    was, now = (Seen("", rate.per_hour, count) for rate, count in zip(rates, counts, strict=True))
     return "1/h", (was, now)
 
 

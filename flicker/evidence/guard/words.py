@@ -152,8 +152,9 @@ def asleep_text(channel: str, guard: Guard, begun: datetime | None) -> str:
         others = times_text(len(rows) - 1)
         when += f" and {others} more, {hours_text(sum(row.end_s - row.begin_s for row in rows) / 3600.0)} in all"
     what = "a lead in the air?" if first.width_V > guard.limits.spread_V else "asleep, lead off, or another range?"
+    reads = f"{first.level_V:.2f} V" if abs(first.level_V) >= 1.0 else f"{first.level_V * 1e3:.1f} mV ± {first.width_V * 500:.1f}"
     return (
-        f"{channel} reads {first.level_V * 1e3:.1f} mV ± {first.width_V * 500:.1f} {when}, unlike the rest: {what} "
+        f"{channel} reads {reads} {when}, unlike the rest: {what} "
         "These hours do not count as clean; they are searched for volts all the same."
     )
 

@@ -297,14 +297,15 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
     curve = curve_of(times, ends, limits)
     age = ageing_of(times, ends, limits)
     keep = np.unique(np.linspace(0, curve.time.size - 1, min(curve.time.size, POINTS)).astype(int))
-    half = float(curve.time[np.argmax(curve.mean >= 0.5 * curve.mean[-1])])
+    half_by_h = float(curve.time[np.argmax(curve.mean >= 0.5 * curve.mean[-1])])
     said = (
         f"Within {hours_text(float(curve.time[-1]))} of switching on a power-up shows {digits_text(curve.mean[-1])} episodes on "
         f"average ({digits_text(curve.low[-1])} to {digits_text(curve.high[-1])}, judged by {len(ends)} power-ups), half of them "
-        f"within {hours_text(half)}."
+        f"within {hours_text(half_by_h)}."
     )
-    if len(ends) > 2:
-        half = len(ends) // 2
+    half = len(ends) // 2
+    # Where every count would be usual, as of one episode, nothing is told by it.
+    if len(ends) > 2 and (age.low[half] > 0 or age.high[half] < age.count[-1]):
         said += (
             f" Of the {age.count[-1]} episodes that can be compared, {age.count[half]} came in the first "
             f"{'power-up' if half == 1 else f'{half} power-ups'} of {len(ends)}; {digits_text(age.low[half])} to "
@@ -316,7 +317,7 @@ def mean_count_of(record: ChannelRecord, limits: Limits) -> MeanCount | None:
         mean=_told(curve.mean[keep]),
         low=_told(curve.low[keep]),
         high=_told(curve.high[keep]),
-        half_by_h=half,
+        half_by_h=half_by_h,
         count=tuple(int(n) for n in age.count),
         expected=_told(age.expected),
         count_low=_told(age.low),

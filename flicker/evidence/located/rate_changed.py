@@ -231,7 +231,7 @@ def _reads(item: RateChanged) -> str:
     rows = item.stretches[1:]
     since = "" if item.given else "since "
     if len(rows) == 2 and rows[0].answer != rows[1].answer:
-        said = f"{rows[0].answer} from {rows[0].reads} to {rows[1].reads}: {_times(rows[0])}; then {_times(rows[1])}"
+        said = f"{rows[0].answer} from {rows[0].reads} until {rows[1].reads}: {_times(rows[0])}; then {_times(rows[1])}"
     else:
         said = "; then ".join(f"{row.answer} {since}{row.reads}: {_times(row)}" for row in rows)
     warm = " Within two hours of switch-on heat may do that." if item.heat else ""

@@ -283,7 +283,7 @@ def _ordered(task: Task, column: Column, times: Column | None = None) -> clock.F
         return clock.Form(form.name, form.zoned, written)
     cells = [c for c in column.cells if c.strip()]
     short = clock.short_year(cells, form)
-    order = _order_of(task, column, form, short, times)
+    order, differ = _order_of(task, column, form, short, times)
     if order is None:
         options = (
             "date_order='ymd', 'dmy' or 'mdy' (--date-order ymd|dmy|mdy)"
@@ -297,12 +297,16 @@ def _ordered(task: Task, column: Column, times: Column | None = None) -> clock.F
             **({"date_order": "dmy"} if short else {"day_first": True}),
         )
     words = {"dmy": "the day first", "mdy": "the month first", "ymd": "the year first"}
-    task.notes.append(f"Dates were read with {words[order]}.")
+    if differ:
+        task.notes.append(f"Dates were read with {words[order]}.")
     return clock.Form(form.name, form.zoned, order)
 
 
-def _order_of(task: Task, column: Column, form: clock.Form, short: bool, times: Column | None) -> str | None:
-    """The order that all cells allow, in step with the times of day where those stand in a column of their own."""
+def _order_of(task: Task, column: Column, form: clock.Form, short: bool, times: Column | None) -> tuple[str | None, bool]:
+    """The order that all cells allow, in step with the times of day where those stand in a column of their own.
+
+    False beside it where the dates are the same in every order, as 03/03/2031 is.
+    """
     evidence = clock.OrderEvidence(form, short_year=short)
     if task.scan is None:
         evidence.take(arrow_types.words(list(column.cells)))
@@ -315,10 +319,8 @@ def _order_of(task: Task, column: Column, form: clock.Form, short: bool, times: 
             evidence.take(chunk, clocks, of_day)
     order = evidence.order(whole=task.scan is not None)
     if order is not None:
-        return order
-    if clock.dotted_dates(column.cells):
-        return "dmy"
-    return _order_by_heading(task, column, form, short)
+        return order, evidence.differ
+    return ("dmy" if clock.dotted_dates(column.cells) else _order_by_heading(task, column, form, short)), True
 
 
 def _order_by_heading(task: Task, column: Column, form: clock.Form, short: bool) -> str | None:

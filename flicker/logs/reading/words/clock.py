@@ -143,7 +143,10 @@ def form_of(cells: Sequence[str]) -> Form | None:
 
 
 class OrderEvidence:
-    """Which order of day, month and year fits a whole column: all dates exist, and the clock goes on evenly past midnight."""
+    """Which order of day, month and year fits a whole column: all dates exist, and the clock goes on evenly past midnight.
+
+    ``differ`` tells whether the order makes any difference to the dates seen.
+    """
 
     def __init__(self, form: Form, *, short_year: bool) -> None:
         orders = ("dmy", "mdy", "ymd") if short_year else ("dmy", "mdy")
@@ -154,7 +157,7 @@ class OrderEvidence:
         self._even = dict.fromkeys(orders, 0)
         self._odd = dict.fromkeys(orders, 0)
         self._usual: float | None = None
-        self._differ = False
+        self.differ = False
         self._seen = 0
 
     def take(self, cells: Any, times: Any = None, clock_form: Form | None = None) -> None:
@@ -168,7 +171,7 @@ class OrderEvidence:
             some |= good
         self._seen += int(np.count_nonzero(some))
         times = list(found.values())
-        self._differ |= any(not np.array_equal(times[0][0][some], micros[some]) for micros, _ in times[1:])
+        self.differ |= any(not np.array_equal(times[0][0][some], micros[some]) for micros, _ in times[1:])
         for order, (micros, good) in found.items():
             self._lost[order] += int(np.count_nonzero(some & ~good))
             known = micros[good]
@@ -196,7 +199,7 @@ class OrderEvidence:
         left = [order for order in self._forms if not self._lost[order]]
         if len(left) == 1 and self._back[left[0]]:
             return None  # day and month may have changed places within the column
-        if len(left) == 1 or (whole and left and not self._differ):
+        if len(left) == 1 or (whole and left and not self.differ):
             return left[0]
         forward = [order for order in left if not self._back[order]]
         even = [order for order in forward if self._even[order] and not self._odd[order]]
