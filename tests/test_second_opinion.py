@@ -153,7 +153,7 @@ def test_one_sentence_for_all_evenings():
         "left: perhaps no signs of life in 3 runs, first on 2026-03-01 from 19:12 to 19:40 and 5 times more, last on "
         "2026-03-05, 1.9 hours in all. "
     )
-    (undated,) = sentences("left", [row._replace(start=None) for row in evenings])
+    (undated,) = sentences("left", [Told(Unobserved.STILL, Surety.DOUBT, spans, None)] * 3)
     assert "in 3 runs, first from 42 min 00 s to 1 h 10 min 00 s and 5 times more, 1.9 hours in all" in undated
 
 

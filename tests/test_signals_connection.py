@@ -147,7 +147,7 @@ def test_an_open_relay_cuts_the_excursion_before_it() -> None:
             assert abs(begin - truth.start_s) < 2 and abs(end - truth.end_s) < 2
         assert left.measured_at == "speaker side"
         assert int(left.excursions.cut.sum()) == 3
-        assert left.excursions.at_least.sum() == 3
+        assert (left.excursions.cut | left.excursions.over_range).sum() == 3
         assert [state.state for state in left.states[:2]] == ["muted", "starting"]
         seen = _bench("relay", seed)[1][0][0].traces[0]
         assert seen.measured_at == "amplifier side"

@@ -358,8 +358,10 @@ def observed_hours(record: ChannelRecord) -> tuple[Floats, Floats]:
 
 def count_axis(most: float) -> Any:
     """Axis of a count up to ``most``: of a small one each number once, for the engine's own ticks lie between and are rounded."""
-    few = {"values": list(range(math.ceil(most) + 1))} if most <= FEW_COUNTED else {}
-    return alt.Axis(format="d", tickMinStep=1, **few)
+    axis = alt.Axis(format="d", tickMinStep=1)
+    if most <= FEW_COUNTED:
+        axis["values"] = list(range(math.ceil(most) + 1))
+    return axis
 
 
 def run_rules(begins: Floats, labels: Sequence[str]) -> Any:
