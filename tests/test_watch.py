@@ -535,3 +535,31 @@ def test_words_of_one_swing_that_stays_and_of_small_figures():
     watcher.feed(Fresh(0, time_s, (volts,), True))
     (state,) = watcher.states()
     assert (state.decision, state.stays) == ("recurs", True) and state.reads.endswith("away from rest.")
+
+
+def switched(surge_V: float, off_s: int, seed: int) -> np.ndarray:
+    """A sound unit on for half an hour, off, and on again, three times; a reading a second. Invented."""
+    rng = np.random.default_rng(seed)
+    on_s, parts = np.arange(1800.0), []
+    for k in range(4):
+        parts.append(0.004 + 3e-4 * rng.standard_normal(on_s.size) + (k > 0) * surge_V * np.exp(-on_s / 1.5))
+        parts.append(np.round(5e-5 * rng.standard_normal(off_s), 4))
+    return np.concatenate(parts)
+
+
+@pytest.mark.parametrize(("surge_V", "off_s", "told"), [(0.06, 600, 0), (0.15, 120, 0), (0.3, 600, 3), (0.06, 20, 3)])
+def test_the_surge_of_a_unit_switched_off_and_on_is_no_swing(surge_V, off_s, told):
+    """A minute at zero and up to 0.2 V, by the rule of clearance; more than that, or less of a pause, is told."""
+    watcher = Watcher(("left",), cadence_s=1.0)
+    events = feed(watcher, {"left": switched(surge_V, off_s, 7)}, step=1.0)
+    assert [event.kind for event in events if event.event == "episode"] == ["own"] * told
+
+
+def test_swings_of_an_output_that_rests_at_zero_count():
+    values = np.round(np.random.default_rng(8).normal(0.0, 5e-5, 7200), 4)
+    for at in range(1000, 7000, 1000):
+        values[at : at + 3] += 0.08
+    watcher = Watcher(("left",), cadence_s=1.0)
+    feed(watcher, {"left": values}, step=1.0)
+    (state,) = watcher.states()
+    assert (state.episodes, state.decision) == (6, "recurs")

@@ -24,16 +24,8 @@ from flicker.base.units import HOUR
 from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.record.channel_record import SHORT_S
 from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard, Starts, moment
-from flicker.evidence.watch.watching import (
-    CLEAN,
-    GO_ON,
-    RECURS,
-    STAYS,
-    ChannelState,
-    Event,
-    WatchSummary,
-    design,
-)
+from flicker.evidence.watch.restarts import Restarts
+from flicker.evidence.watch.watching import CLEAN, GO_ON, RECURS, STAYS, ChannelState, Event, WatchSummary, design
 from flicker.logs.growing import Fresh
 from flicker.signals.excursions import near_s
 from flicker.signals.guard.figures import CELL_S
@@ -93,6 +85,7 @@ class Watcher:
         self.alarms: deque[Event] = deque(maxlen=100)
         self._waiting: list[tuple[Followed, LiveEpisode]] = []
         self._guard = LiveGuard(len(self.channels), cadence_s, self.limits)
+        self._restarts = Restarts(cadence_s)
 
     @property
     def decided(self) -> bool:
@@ -117,6 +110,7 @@ class Watcher:
             self._starts[fresh.run] = fresh.start
             self.runs += 1
             self._guard.begin()
+            self._restarts = Restarts(self.cadence_s)
             for item in self.channels:
                 begun = item.live.begin_run(fresh.run, goes_on=fresh.goes_on)
                 self._waiting.extend((item, episode) for episode in begun)
@@ -133,6 +127,7 @@ class Watcher:
         out: list[Event] = []
         self.samples += int(time_s.size)
         self._guard.feed(time_s, columns)
+        self._restarts.feed(time_s, columns)
         some = np.logical_or.reduce([~np.isnan(values) for values in columns]) | (len(columns) == 1)
         for item, values in zip(self.channels, columns, strict=True):
             out.extend(self._blanks(item, time_s, values, some))
@@ -224,9 +219,12 @@ class Watcher:
         due = [
             (item, episode)
             for item, episode in self._waiting
-            if everything or episode.long or episode.run != self.run or self.now_s - episode.end_s >= wait_s
+            if everything
+            or episode.run != self.run
+            or (not self._restarts.may_be(episode) and (episode.long or self.now_s - episode.end_s >= wait_s))
         ]
         self._waiting = [pair for pair in self._waiting if pair not in due]
+        due = [pair for pair in due if pair[1].run != self.run or not self._restarts.is_one(pair[1])]
         for item, episode in due:
             item.recent.append(episode)
         for item, episode in due:
