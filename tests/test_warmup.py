@@ -12,7 +12,7 @@ from scipy import stats
 
 from flicker import Limits, assess, simulate_log
 from flicker.evidence.located.power_up_history import check_power_ups, history_of, settling_trends
-from flicker.evidence.located.warmup import WarmupRun, observed_from, warmup_rate
+from flicker.evidence.located.warmup import WarmupRun, warmup_rate
 from flicker.stats.trends import mann_kendall
 
 
@@ -97,10 +97,6 @@ def test_few_episodes_show_nothing_and_say_so():
     assert math.isnan(found.tau_s)
     assert "not shown" in found.reads
     assert warmup_rate([run([])]).episodes == 0
-
-
-def test_clock_of_the_power_up():
-    assert observed_from([[0, 100], [150, 300]], 50.0).tolist() == [[0, 50], [100, 250]]
 
 
 # --- power-ups ------------------------------------------------------------------------------------------------------

@@ -10,13 +10,14 @@ import sys
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from flicker.case.reading import quoted
+from flicker.case.case_file import CaseError, read_case
+from flicker.case.model import Case
+from flicker.case.reading import checked, overruled, quoted, shown
+from flicker.commands._documents import print_json
 from flicker.commands._shared import Options, add_file_options, add_options, need, reading_from, working
-
-if TYPE_CHECKING:
-    from flicker.case.model import Case
+from flicker.logs.errors import LogError, Question
+from flicker.logs.writing import whole_file
 
 QUESTIONS: tuple[tuple[str, str, str], ...] = (
     ("", "unit", "Unit (maker and model)"),
@@ -85,9 +86,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _seal(path: Path, arguments: argparse.Namespace) -> int:
     """Write the fingerprint of every log that has none; one that differs from its own is an error."""
-    from flicker.case.case_file import read_case
     from flicker.case.identity import fingerprint
-    from flicker.logs.writing import whole_file
 
     case = read_case(path, anywhere=arguments.anywhere)
     need(bool(case.logs), f"{path}: the case lists no log yet; add one first: flicker case add {path} LOG.")
@@ -118,8 +117,6 @@ def _seal(path: Path, arguments: argparse.Namespace) -> int:
 
 def _add(path: Path, arguments: argparse.Namespace) -> int:
     """Add a log, or to a log of the case how it is read; it must be read with these options before they are kept."""
-    from flicker.case.case_file import read_case
-    from flicker.case.reading import checked, overruled, shown
     from flicker.logs.reading import read_log
 
     need(arguments.log is not None, "case add takes a log: flicker case add CASE.toml LOG --unit mV.")
@@ -156,9 +153,6 @@ def _line_of(places: Mapping[str, str], number: int, key: str) -> int:
 
 def _write(path: Path, text: str, *, anywhere: bool = False) -> None:
     """Write a case if it can be read; a wrong line must not leave a wrong file."""
-    from flicker.case.case_file import CaseError
-    from flicker.logs.writing import whole_file
-
     with whole_file(path, what="case", known=True) as draft:
         if problem := _problem(path, text, anywhere=anywhere):
             raise CaseError(f"{problem} Nothing was written.")
@@ -167,10 +161,7 @@ def _write(path: Path, text: str, *, anywhere: bool = False) -> None:
 
 def _check(path: Path, arguments: argparse.Namespace) -> int:
     """Read a case, and say what is missing."""
-    from flicker.case.case_file import read_case
     from flicker.case.identity import altered, in_two_stages, out_of_order
-    from flicker.case.reading import shown
-    from flicker.commands._documents import print_json
 
     case = read_case(path, anywhere=arguments.anywhere)
     with working():
@@ -197,9 +188,6 @@ def _check(path: Path, arguments: argparse.Namespace) -> int:
 
 def _unread(case: Case) -> list[str]:
     """Why logs of the case cannot be used as it says: a column that the log does not have, a unit that is not told."""
-    from flicker.case.model import CaseError
-    from flicker.logs.errors import LogError
-
     said = []
     for log in case.logs:
         try:
@@ -238,8 +226,6 @@ def _new(path: Path, arguments: argparse.Namespace) -> int:
 
 def _problem(path: Path, text: str, *, anywhere: bool = False) -> str:
     """Why a case of that text could not be read, in a sentence; '' where it can."""
-    from flicker.case.case_file import CaseError, read_case
-
     with tempfile.NamedTemporaryFile("w", suffix=".toml", dir=path.parent, encoding="utf-8") as draft:
         draft.write(text)
         draft.flush()
@@ -258,7 +244,6 @@ def ask(question: str) -> str:
 
 def _open_points(log: Path) -> str:
     """What a log leaves open, in a sentence; nothing where it can be read, or is not there."""
-    from flicker.logs.errors import LogError, Question
     from flicker.logs.reading import read_log
 
     try:
@@ -272,8 +257,6 @@ def _open_points(log: Path) -> str:
 
 def _options(answer: str) -> str:
     """Options of the command line as a case file has them."""
-    from flicker.case.reading import checked, shown
-
     parser = argparse.ArgumentParser(prog="options", add_help=False, exit_on_error=False)
     add_file_options(parser.add_argument_group())
     try:

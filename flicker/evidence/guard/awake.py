@@ -54,8 +54,8 @@ class Cells:
     """Figures of a channel's cells of one power-up, in time order, arrays of shape (cells,).
 
     ``level_V`` medians, ``width_V`` 1 to 99 % ranges, ``far_V`` largest distances from the median, ``step_V`` mean steps
-    from reading to reading, ``unmoved`` shares of ``readings`` that repeat the one before, ``own_digit_V`` smallest steps (of one that does not move, as after);
-    ``digit_V`` the last digit.
+    from reading to reading, ``unmoved`` shares of ``readings`` that repeat the one before, ``own_digit_V`` smallest steps
+    (a cell that does not move has that of the next one that does); ``digit_V`` the last digit of the channel.
     """
 
     level_V: Floats
@@ -70,7 +70,7 @@ class Cells:
     @classmethod
     def of(cls, figures: Sequence[ChannelFigures], chosen: Sequence[Bools | Ints], digit_V: float) -> Cells:
         """The chosen cells of each stretch, one after another."""
-        level, low, high, far, step, unmoved, readings, own = (
+        level, low, high, far, step, unmoved, readings, digit = (
             np.concatenate([getattr(own, name)[index] for own, index in zip(figures, chosen, strict=True)])
             for name in ("median_V", "low_V", "high_V", "far_V", "step_V", "unmoved", "readings", "digit_V")
         )
@@ -81,7 +81,7 @@ class Cells:
             step_V=step,
             unmoved=unmoved,
             readings=readings,
-            own_digit_V=next_known(own, own > 0),
+            own_digit_V=next_known(digit, digit > 0),
             digit_V=digit_V,
         )
 
@@ -162,10 +162,10 @@ def _live(state: Cells, beside: Cells) -> bool:
     clipped on; or whatever noise on the other side of zero, farther than dead inputs lie, for a share of the level has its sign.
     At zero noise tells nothing: it may be the meter's own. Nor does it where the digit hides it.
     """
-    both = state, beside = [part.where(part.width_V <= np.median(part.width_V)) for part in (state, beside)]  # no border in them
-    level_V, was_V = (float(np.median(part.level_V)) for part in both)
-    told = int(state.readings.sum()) >= LEAST_READINGS and max(float(np.median(part.unmoved)) for part in both) < RESOLVED
-    if not told or min(abs(level_V), abs(was_V)) < ALIVE_V:
+    state, beside = (part.where(part.width_V <= np.median(part.width_V)) for part in (state, beside))  # no border in them
+    level_V, was_V = (float(np.median(part.level_V)) for part in (state, beside))
+    repeats = max(float(np.median(part.unmoved)) for part in (state, beside))
+    if int(state.readings.sum()) < LEAST_READINGS or repeats >= RESOLVED or min(abs(level_V), abs(was_V)) < ALIVE_V:
         return False
     left = level_V / was_V
     if _as_noisy(state, beside, 1.0) or (left >= SEES and _as_noisy(state, beside, left)):
@@ -218,17 +218,19 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
             known.append(k)
             continue
         last = known[-1]
-        usual = [_middle([column[i] for i in known]) for column in (width, step, unmoved, digit)]
+        usual_width, usual_step, repeats, usual_digit = (
+            _middle([column[i] for i in known]) for column in (width, step, unmoved, digit)
+        )
         before = abs(level[last] - level[known[-2]]) if len(known) > 1 else width[last]
         zero = abs(level[k]) <= zero_V
         # Another range of the meter has a zero of its own, and noise is compared only where both resolve it.
-        fine, coarse = sorted((usual[3], digit[k]))
+        fine, coarse = sorted((usual_digit, digit[k]))
         other = 0.0 < COARSER * fine <= 1.01 * coarse and coarse <= 1.01 * zero_V  # of numbers that were rounded
         agrees = other and abs(level[k] - level[last]) <= ZERO_DIGITS * coarse and abs(level[k]) >= ALIVE_V
-        told = usual[2] < RESOLVED and not (other and unmoved[k] >= RESOLVED)
-        quiet = told and QUIETER * step[k] < usual[1] and QUIETER * width[k] < usual[0]
-        scaled = max(usual[2], unmoved[k]) < MOVING and SCALED * step[k] < usual[1] and SCALED * width[k] < usual[0]
-        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, usual[0])
+        told = repeats < RESOLVED and not (other and unmoved[k] >= RESOLVED)
+        quiet = told and QUIETER * step[k] < usual_step and QUIETER * width[k] < usual_width
+        scaled = max(repeats, unmoved[k]) < MOVING and SCALED * step[k] < usual_step and SCALED * width[k] < usual_width
+        moved = abs(level[k] - level[last]) > max(least_V, SMOOTH * before, usual_width)
         fell = not agrees and abs(level[last]) >= ALIVE_V and abs(level[k]) <= FELL * abs(level[last])
         if forward:
             broke = moved and abs(level[k]) <= abs(level[last]) and (zero or fell)
@@ -238,13 +240,14 @@ def _broken(cells: Cells, *, forward: bool) -> Bools:
             broke = broke or (moved and fell)
         if not (broke or agrees) and asleep_V is not None:  # neither where it was nor as it was
             near = abs(level[k] - level[last]) <= max((1.0 - FELL) * abs(level[last]), least_V)
-            alike = told and all(usual[i] < QUIETER * x[k] and x[k] < QUIETER * usual[i] for i, x in ((0, width), (1, step)))
+            as_noisy = ((usual_width, width[k]), (usual_step, step[k]))
+            alike = told and all(usual < QUIETER * now and now < QUIETER * usual for usual, now in as_noisy)
             broke = not (near or alike) or abs(level[k] - level[last]) > abs(level[k] - asleep_V)
         broke = broke or scaled
         if broke:
             out[k] = True
             asleep_V = level[k] if moved else asleep_V
-        elif width[k] <= MIXED * usual[0] + 2.0 * cells.digit_V or len(known) < NEAR or passed == k - along:
+        elif width[k] <= MIXED * usual_width + 2.0 * cells.digit_V or len(known) < NEAR or passed == k - along:
             known = [*known[-NEAR + 1 :], k]
             asleep_V = None
         else:
@@ -268,6 +271,7 @@ def _calm(cells: Cells, along: int) -> list[bool]:
 
 
 def _middle(values: list[float]) -> float:
+    """Median of a few numbers; numpy's takes ten times as long for so few."""
     values = sorted(values)
     half = len(values) // 2
     return values[half] if len(values) % 2 else 0.5 * (values[half - 1] + values[half])

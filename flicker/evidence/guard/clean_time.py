@@ -158,8 +158,8 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     steps_V = np.concatenate([own.digit_V for own in mine])
     steps_V = steps_V[steps_V > 0]
     digit_V = float(steps_V.min()) if steps_V.size else 0.0
-    moving = [float(x) for own in mine for x in own.unmoved if x < 1.0]
-    usual = float(np.median(moving)) if moving else 0.0
+    moving = np.concatenate([own.unmoved[own.unmoved < 1.0] for own in mine])
+    usual = float(np.median(moving)) if moving.size else 0.0
     power_ups: list[list[_Part]] = []
     for place, (session, own, number_of) in enumerate(zip(sessions, mine, channel, strict=True)):
         for number in range(session.figures.kind.size):
@@ -183,7 +183,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     for parts in power_ups:
         begins = [k for k, part in enumerate(parts) if part.anew and k]
         shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:7], _column(parts, mine, "far_V"), digit_V)
-        shown |= any(np.isfinite(started_s(sessions[part.place], mine[part.place])) for part in parts)
+        shown |= any(np.isfinite(started_s(sessions[place], mine[place])) for place in {part.place for part in parts})
         for first, last in pairwise([0, *begins, len(parts)]):
             chain = parts[first:last]
             cells = Cells.of([mine[part.place] for part in chain], [part.index for part in chain], digit_V)

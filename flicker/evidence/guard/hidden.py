@@ -104,6 +104,7 @@ def _reach(low_V: Floats, level_V: float, digit_V: float) -> float:
 
 
 def _digit(sample_V: Floats) -> float:
+    """The least step between readings drawn, 0 where they do not move."""
     steps = np.abs(np.diff(sample_V[np.isfinite(sample_V)]))
     steps = steps[steps > 0]
     return float(steps.min()) if steps.size else 0.0

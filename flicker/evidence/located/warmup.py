@@ -9,14 +9,13 @@ from itertools import pairwise
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy import special
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import count_text, digits_text
 from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN
-from flicker.logs.spans import elapsed, holds, spans, total, within
+from flicker.logs.spans import elapsed, holds, total, within
 from flicker.stats import arrivals
 from flicker.stats.rates import rate_interval
 
@@ -354,9 +353,3 @@ def _change(
     best = found.changes[0]
     at, low, high = (float(np.interp(value, risk, grid)) for value in (best.at, best.low, best.high))
     return found.p_value, (at, low, high, best.rate_before * 3600.0, best.rate_after * 3600.0)
-
-
-def observed_from(intervals: ArrayLike, power_up_s: float) -> Floats:
-    """Observed intervals on the clock of the power-up, shape (n, 2); what lies before it is left out."""
-    table = np.asarray(intervals, dtype=np.float64).reshape(-1, 2) - power_up_s
-    return spans((max(a, 0.0), b) for a, b in table.tolist() if b > 0)

@@ -87,12 +87,9 @@ def warm_up_of(record: ChannelRecord, limits: Limits) -> WarmupRate | None:
     begin_s = [record.episodes.start_s[record.own(place)] for place in begun]
     if len(begun) < 2 or not any(part.size for part in begin_s):
         return None
-    from flicker.evidence.located.warmup import WarmupRun, observed_from, warmup_rate  # late: one power-up needs none
+    from flicker.evidence.located.warmup import WarmupRun, warmup_rate  # late: one power-up needs none
 
-    runs = [
-        WarmupRun(part, observed_from(record.traces[place].observed, 0.0))
-        for place, part in zip(begun, begin_s, strict=True)
-    ]
+    runs = [WarmupRun(part, record.traces[place].observed) for place, part in zip(begun, begin_s, strict=True)]
     return warmup_rate(runs, dead_time_s=record.dead_time_s, confidence=limits.confidence)
 
 

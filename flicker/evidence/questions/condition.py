@@ -18,6 +18,7 @@ from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.guard.figures import GRACE_S
 from flicker.signals.residuals import local_residual
+from flicker.stats.noise import noise_sigma
 
 # noise is what moves within a minute; what is slower is movement of the level; a choice (DEVELOPERS.md, decisions)
 NOISE_WINDOW_S = 60.0
@@ -200,8 +201,6 @@ def noise_stretches(record: ChannelRecord) -> tuple[Floats, Floats, float] | Non
 
     None with too few readings.
     """
-    from flicker.stats.noise import noise_sigma
-
     residual = np.concatenate([np.empty(0), *(local_residual(trace, NOISE_WINDOW_S) for trace in record.traces)])
     if residual.size < 8 * NOISE_BLOCKS:
         return None
@@ -220,8 +219,6 @@ def noise_stretches(record: ChannelRecord) -> tuple[Floats, Floats, float] | Non
 def noise(record: ChannelRecord, limits: Limits) -> Finding:
     """Is the noise floor above its limit? t interval of the logarithm of sigma over stretches (batch means)."""
     from scipy.special import stdtr, stdtrit
-
-    from flicker.stats.noise import noise_sigma
 
     method = f"robust sigma within a minute, {NOISE_BLOCKS} stretches compared"
     found = noise_stretches(record)

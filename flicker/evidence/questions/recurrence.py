@@ -17,6 +17,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.logs.spans import total
 from flicker.stats import power_ups, rates
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def episode_rate(record: ChannelRecord, limits: Limits) -> EpisodeRate:
             border = trace.warm_up_until_s
             begin, end = (0.0, border) if phase == "warm-up" else (border, math.inf)
             clipped = np.clip(trace.observed, begin, end)
-            seen_s += float(np.sum(clipped[:, 1] - clipped[:, 0]))
+            seen_s += total(clipped)
             start = record.episodes.start_s[record.own(place)]
             hits += int(np.count_nonzero((start >= begin) & (start < end)))
         rate = rates.rate_interval(hits, seen_s / HOUR, confidence=limits.confidence) if seen_s > 0 else None

@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,14 +21,22 @@ OFF = 0.1  # of a power of ten, some 25 %: what a rest moves by itself, and what
 SEEN_DIGITS = 3.0  # a rest nearer to zero than so many last digits has no factor to tell; a choice
 
 
-def typical(record: ChannelRecord) -> tuple[float, float, float] | None:
+class Typical(NamedTuple):
     """Settled level, noise floor and last digit of a record."""
-    seen = [trace for trace in record.traces if trace.baseline is not None and trace.level_V is not None]
+
+    level_V: float
+    sigma_V: float
+    digit_V: float
+
+
+def typical(record: ChannelRecord) -> Typical | None:
+    """The middle level and noise of the power-ups of a record, and their coarsest digit; None where no level settled."""
+    seen = [(level_V, trace) for trace in record.traces if (level_V := trace.level_V) is not None]
     if not seen:
         return None
-    level = float(np.median([trace.level_V for trace in seen if trace.level_V is not None]))
-    sigma = float(np.median([trace.sigma_V for trace in seen]))
-    return level, sigma, max(trace.resolution_V for trace in seen)
+    level_V = float(np.median([level_V for level_V, _ in seen]))
+    sigma_V = float(np.median([trace.sigma_V for _, trace in seen]))
+    return Typical(level_V, sigma_V, max(trace.resolution_V for _, trace in seen))
 
 
 def gain_between(pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> float | None:
@@ -35,13 +44,13 @@ def gain_between(pairs: Sequence[tuple[ChannelRecord, ChannelRecord]]) -> float 
     rests, others = [], []
     for pair in pairs:
         one, two = (typical(record) for record in pair)
-        if one is None or two is None or min(one[1], two[1]) <= 0.0:
+        if one is None or two is None or min(one.sigma_V, two.sigma_V) <= 0.0:
             return None
-        others.append(two[1] / one[1])
-        if one[2] > 0 and two[2] > 0 and one[2] != two[2]:
-            others.append(two[2] / one[2])
-        if abs(one[0]) > SEEN_DIGITS * one[2] and abs(two[0]) > SEEN_DIGITS * two[2]:
-            rests.append(two[0] / one[0])
+        others.append(two.sigma_V / one.sigma_V)
+        if min(one.digit_V, two.digit_V) > 0 and one.digit_V != two.digit_V:
+            others.append(two.digit_V / one.digit_V)
+        if all(abs(side.level_V) > SEEN_DIGITS * side.digit_V for side in (one, two)):
+            rests.append(two.level_V / one.level_V)
     if not rests or min(rests) <= 0.0 or len(rests) + len(others) < FEWEST_ALIKE:
         return None
     gain = float(np.median(rests))

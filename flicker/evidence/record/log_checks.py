@@ -200,10 +200,9 @@ def _same_on_both(names: tuple[str, str], runs: tuple[Sequence[RunTraces], Seque
     digests = {digest: run for run in runs[0] if (digest := readings_digest(run)) is not None}
     for two in runs[1]:
         digest = readings_digest(two)
-        one = digests.get(digest) if digest is not None else None
-        if one is not None:
+        if digest in digests:
             return [
-                f"{one.run.source} ({names[0]}) and {two.run.source} ({names[1]}) hold the same readings: one log was "
+                f"{digests[digest].run.source} ({names[0]}) and {two.run.source} ({names[1]}) hold the same readings: one log was "
                 "given for both sides. Name the other log; nothing can be said of a change."
             ]
     first = {id(run) for run in runs[0]}
@@ -222,10 +221,10 @@ def _unit_changed(names: tuple[str, str], pairs: Sequence[tuple[ChannelRecord, C
     factors = []
     for one, two in pairs:
         a, b = typical(one), typical(two)
-        if a is None or b is None or a[1] <= 0 or b[1] <= 0:
+        if a is None or b is None or min(a.sigma_V, b.sigma_V) <= 0:
             return []
-        noise = b[1] / a[1]
-        digit = b[2] / a[2] if a[2] > 0 and b[2] > 0 else None
+        noise = b.sigma_V / a.sigma_V
+        digit = b.digit_V / a.digit_V if min(a.digit_V, b.digit_V) > 0 else None
         found = [f for f in THOUSANDS if f / 4 < noise < f * 4 and (digit is None or f / 4 < digit < f * 4)]
         if not found:
             return []
@@ -252,7 +251,7 @@ def _crossed(a: tuple[ChannelRecord, ChannelRecord], b: tuple[ChannelRecord, Cha
     found = [typical(record) for record in (*a, *b)]
     if any(item is None for item in found):
         return False, False
-    la0, la1, lb0, lb1 = (item[0] for item in found if item is not None)
+    la0, la1, lb0, lb1 = (item.level_V for item in found if item is not None)
     straight = abs(la1 - la0) + abs(lb1 - lb0)
     crossed = abs(la1 - lb0) + abs(lb1 - la0)
     return straight > 2.0 * APART_V and crossed < 0.25 * straight, crossed <= straight
@@ -325,9 +324,10 @@ def _differences(one: ChannelRecord, two: ChannelRecord, off_V: float) -> list[s
     traits = []
     levels = [[t.level_V for t in record.traces if t.level_V is not None] for record in (one, two)]
     within = max(max(side) - min(side) for side in levels)
-    if abs(b[0] - a[0]) > max(ELSEWHERE_V, 2.0 * within, a[2], b[2], off_V):
+    if abs(b.level_V - a.level_V) > max(ELSEWHERE_V, 2.0 * within, a.digit_V, b.digit_V, off_V):
         traits.append("level at rest")
-    if max(a[2], b[2]) < 2.0 * min(a[1], b[1]) and max(a[1], b[1]) > NOISE_MATTERS * min(a[1], b[1]):
+    quiet, loud = sorted((a.sigma_V, b.sigma_V))
+    if max(a.digit_V, b.digit_V) < 2.0 * quiet and loud > NOISE_MATTERS * quiet:
         traits.append("noise floor")
     kinds = {trace.start_kind for record in (one, two) for trace in record.traces if trace.start is not None}
     starts = [[trace.start for trace in record.traces if trace.start is not None] for record in (one, two)]

@@ -13,8 +13,9 @@ from flicker.logs.reading.samples.spool import Spool
 REACH = 1024  # rows looked back for the first of a copy: a choice; a logger's buffer holds some hundred
 COARSE_SHARE = 0.3  # of equal neighbours, from which on the stamps count as coarse
 FEW_BACK = 3  # steps back that show which way the rows go,
-PAUSE = 10.0  # steps that a pause between packets is at least: a choice
 DISORDER = 0.02  # and how many, of these, may go forward all the same: choices
+PAUSE = 10.0  # steps that a pause between packets is at least,
+PACKETS, PACKET_ROWS = 3, 3  # and so many packets of so many rows at least: choices
 MAKERS_YEARS = (1900, 1904, 1970, 1980, 2000)  # in which clocks begin that nobody has set; common practice, no source
 YEAR_S = 365 * 86400.0
 HEAD_ROWS = 4097  # in which a habit shows: a choice
@@ -104,10 +105,10 @@ def packets(time: Floats) -> tuple[str, ...]:
     within = float(np.median(steps)) if steps.size else 0.0
     pauses = np.flatnonzero(steps > PAUSE * within)
     sizes = np.diff(pauses)
-    if sizes.size < FEW_BACK or not within > 0:
+    if sizes.size < PACKETS or not within > 0:
         return ()
     rows, apart = int(np.median(sizes)), float(steps[pauses].sum())
-    if rows < FEW_BACK or np.mean(sizes == rows) < 1 - COARSE_SHARE or apart < 0.5 * (time[-1] - time[0]):
+    if rows < PACKET_ROWS or np.mean(sizes == rows) < 1 - COARSE_SHARE or apart < 0.5 * (time[-1] - time[0]):
         return ()
     usual = float(np.median(np.diff(time[pauses]))) / rows
     return (

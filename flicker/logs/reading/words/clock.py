@@ -107,12 +107,12 @@ class Form(NamedTuple):
     @property
     def has_date(self) -> bool:
         """Whether a date is written."""
-        return "(?P<y>" in FORMS.get(self.name, "")
+        return self.name in FORMS and "(?P<y>" in FORMS[self.name]
 
     @property
     def has_clock(self) -> bool:
-        """Whether a time of day is written."""
-        return "(?P<mi>" in FORMS.get(self.name, "(?P<mi>")
+        """Whether a time of day is written, or perhaps minutes and seconds ('hh:mm?', which is asked about and never parsed)."""
+        return self.name not in FORMS or "(?P<mi>" in FORMS[self.name]
 
     @property
     def two_orders(self) -> bool:
