@@ -186,8 +186,8 @@ def next_known(values: Floats, known: Bools) -> Floats:
     places = np.flatnonzero(known)
     if places.size == 0:
         return values
-    filled: Floats = values[places[np.minimum(np.searchsorted(places, np.arange(values.size)), places.size - 1)]]
-    return filled
+    after = np.minimum(np.searchsorted(places, np.arange(values.size)), places.size - 1)
+    return np.asarray(values[places[after]])
 
 
 def lasting(chosen: Bools) -> Bools:
@@ -342,8 +342,7 @@ def away(cells: Cells, *, zero_seen: bool = False, bounded: bool = False) -> Boo
     quiet = cells.width_V - 2.0 * cells.digit_V < RESTLESS * size
     explained = np.where(quiet, not zero_seen, bounded)
     least_V = np.where(explained, RANGE_V, np.where(quiet, QUIET_V, ALIVE_V))
-    far: Bools = size >= np.maximum(least_V, HELD_DIGITS * cells.digit_V)
-    return far
+    return np.asarray(size >= np.maximum(least_V, HELD_DIGITS * cells.digit_V))
 
 
 def _of_usual_width(cells: Cells) -> Cells:

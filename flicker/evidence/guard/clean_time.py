@@ -96,8 +96,7 @@ def _counts(own: ChannelFigures) -> Floats:
 def _around(figure: Floats) -> Floats:
     """Sums over each cell and its neighbours: a cell of a few readings repeats by chance."""
     padded = np.concatenate(([0.0], figure, [0.0]))
-    sums: Floats = padded[:-2] + padded[1:-1] + padded[2:]
-    return sums
+    return np.asarray(padded[:-2] + padded[1:-1] + padded[2:])
 
 
 def _cells(own: ChannelFigures, step_s: float) -> tuple[Floats, Floats]:
@@ -117,8 +116,7 @@ def cells_of(session: Session, own: ChannelFigures, number: int, up: bool) -> Bo
     """Cells of a segment: after a power-up the first begins behind the surge."""
     in_segment = own.segment == number
     first = own.begin_s < float(session.figures.begin_s[number]) + CELL_S
-    chosen: Bools = (in_segment & (own.late if up else ~own.late) & first) | (in_segment & ~first)
-    return chosen
+    return np.asarray((in_segment & (own.late if up else ~own.late) & first) | (in_segment & ~first))
 
 
 def started_s(session: Session, own: ChannelFigures) -> float:
@@ -249,8 +247,7 @@ def _levels_beside(sessions: Sequence[Session], mine: Sequence[ChannelFigures], 
 
 def _narrow(own: ChannelFigures) -> Bools:
     """Cells within the guard's limit of spread: what is wider is a reason to refuse, and not left out of sight."""
-    narrow: Bools = own.high_V - own.low_V <= SPREAD_V
-    return narrow
+    return np.asarray(own.high_V - own.low_V <= SPREAD_V)
 
 
 def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:
@@ -258,8 +255,7 @@ def _mostly_in(own: ChannelFigures, times_s: Floats) -> Bools:
     inside = np.zeros(own.begin_s.size)
     for begin, end in times_s.tolist():
         inside += np.clip(np.minimum(own.begin_s + CELL_S, end) - np.maximum(own.begin_s, begin), 0.0, None)
-    mostly: Bools = inside >= 0.5 * CELL_S
-    return mostly
+    return np.asarray(inside >= 0.5 * CELL_S)
 
 
 def times_told(sessions: Sequence[Session], mine: Sequence[ChannelFigures], asleep: Sequence[Bools]) -> tuple[Asleep, ...]:

@@ -94,8 +94,7 @@ def _all_zero(run: RunBlocks) -> Bools:
     """Blocks in which every channel, of several, reads exactly zero once."""
     if len(run.channels) < 2:
         return np.zeros(run.row.size, dtype=bool)
-    every: Bools = np.logical_and.reduce([item.low == 0.0 for item in run.channels])
-    return every
+    return np.asarray(np.all([item.low == 0.0 for item in run.channels], axis=0))
 
 
 def _reach(low_V: Floats, level_V: float, digit_V: float) -> float:
@@ -117,8 +116,8 @@ def _digits(run: RunBlocks, own: ChannelBlocks) -> Floats:
     cell = np.floor(run.begin_s / LONGEST_S)
     begins = np.flatnonzero(np.diff(cell, prepend=-1.0))
     least = np.minimum.reduceat(steps, begins)
-    digits: Floats = np.repeat(np.where(np.isfinite(least), least, 0.0), np.diff(np.append(begins, cell.size)))
-    return digits
+    known = np.where(np.isfinite(least), least, 0.0)
+    return np.repeat(known, np.diff(np.append(begins, cell.size)))
 
 
 def _stretches(run: RunBlocks, blocks: Bools) -> tuple[Ints, Ints]:
@@ -131,8 +130,7 @@ def _stretches(run: RunBlocks, blocks: Bools) -> tuple[Ints, Ints]:
 def _lasted(run: RunBlocks, blocks: Bools) -> Floats:
     """Seconds of each stretch of some blocks."""
     first, end = true_runs(blocks)
-    seconds: Floats = run.end_s[end - 1] - run.begin_s[first]
-    return seconds
+    return np.asarray(run.end_s[end - 1] - run.begin_s[first])
 
 
 def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools) -> tuple[Bools, Bools]:
@@ -207,12 +205,10 @@ def _held(run: RunBlocks, own: ChannelBlocks, repeats: Bools, others: Sequence[B
     tens = own.low[first[long]] / max(10.0 * _digit(own.sample_V), 1e-12)
     if np.all(np.abs(tens - np.round(tens)) < 0.01):  # all end in zero: a higher range
         return np.empty(0)
-    found: Floats = lasted[long]
-    return found
+    return np.asarray(lasted[long])
 
 
 def _counted(blocks: Bools, first: Ints, end: Ints) -> Ints:
     """How many of the blocks from ``first`` on, before ``end``."""
     before = np.concatenate(([0], np.cumsum(blocks)))
-    number: Ints = before[end] - before[first]
-    return number
+    return np.asarray(before[end] - before[first])

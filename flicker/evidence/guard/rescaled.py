@@ -49,5 +49,4 @@ def _by_units(values: Floats, pair: tuple[slice, slice], way: float, off: float)
     with np.errstate(divide="ignore", invalid="ignore"):
         tens = np.nan_to_num(way * np.log10(values[pair[1]] / values[pair[0]]), posinf=0.0, neginf=0.0)
     units = np.rint(tens / STEP)
-    same: Bools = (units >= 1.0) & (np.abs(tens - STEP * units) <= off)
-    return same
+    return np.asarray((units >= 1.0) & (np.abs(tens - STEP * units) <= off))

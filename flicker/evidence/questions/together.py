@@ -58,8 +58,7 @@ def moves_along(sessions: Sequence[Session], channel: Sequence[int], least_V: fl
 def _without_line(value: Floats) -> Floats:
     along = np.arange(value.size) - 0.5 * (value.size - 1)
     slope = float(value @ along) / max(float(along @ along), 1.0)
-    left: Floats = value - value.mean() - slope * along
-    return left
+    return np.asarray(value - value.mean() - slope * along)
 
 
 def mostly_common(found: Sequence[ChannelRecord]) -> frozenset[str]:

@@ -99,8 +99,7 @@ class ChannelRecord:
 
     def own(self, place: int) -> Bools:
         """Marks the episodes of a run, but for those of all channels at once."""
-        mine: Bools = (self.episodes.run == place) & ~self.episodes.common
-        return mine
+        return np.asarray((self.episodes.run == place) & ~self.episodes.common)
 
     def own_sizes(self, places: Sequence[int]) -> tuple[Floats, Floats, float]:
         """Sizes of own episodes in some runs, when each came on the observed clock of these runs, and where that clock ends."""

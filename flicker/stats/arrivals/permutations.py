@@ -149,8 +149,7 @@ def burst_orders(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, see
     moved, start = _moved(runs, bursts, ended_by=ended_by, rows=rows, seed=seed)
     own = np.empty_like(start)
     np.put_along_axis(own, moved, start, axis=1)
-    out: Floats = own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event])
-    return out
+    return np.asarray(own[:, bursts.of_event] + (runs.times - runs.times[bursts.first][bursts.of_event]))
 
 
 def _moved(runs: er.Runs, bursts: Bursts, *, ended_by: str, rows: int, seed: int) -> tuple[Ints, Floats]:
