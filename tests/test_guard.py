@@ -410,3 +410,13 @@ def test_rows_are_weighed_by_the_time_they_stand_for(calm_s, event_s):
         assert getattr(found.figures, name) == pytest.approx(getattr(told.figures, name), abs=0.003)
     assert found.figures.observed_h == pytest.approx(told.figures.observed_h, rel=0.05)
     assert {Reason.REST, Reason.BEYOND, Reason.MOVE, Reason.SPREAD} <= set(found.reasons)
+
+
+def test_the_sentence_says_from_when_it_counts():
+    """458 mV for 18 s in the second minute are a peak, and no time beyond 50 mV, which is counted from two minutes on."""
+    rng, time_s = np.random.default_rng(52), np.arange(0.0, 7200.0, 1.0)
+    volts = 0.004 + 0.0004 * rng.standard_normal(time_s.size) + 0.1 * np.exp(-time_s / 3.0)
+    volts[(time_s >= 70.0) & (time_s < 88.0)] = 0.458
+    guard = assess(Log.from_arrays(time_s, {"left": volts}, name="hill")).channels[0].guard
+    assert guard.figures.peak_V == pytest.approx(0.458, abs=0.001) and guard.figures.beyond_s == 0.0
+    assert "after the first two minutes no swing of 15 mV or more, never beyond 50 mV" in guard.reads

@@ -274,11 +274,12 @@ class Guard(Result):
         last = f", last at {volts_text(found.last_V)}" if found.last_V is not None else ""
         swings = "no swing" if not found.swings else f"{found.swings} swing{'' if found.swings == 1 else 's'}"
         beyond = f"{seconds_text(found.beyond_s)} beyond" if found.beyond_s > 0 else "never beyond"
+        since = "after the first two minutes " if found.power_ups else ""  # a peak may lie before: these counts begin later
         blanks = found.blanks + found.short_blanks
         own = f"; {blanks} blank{'' if blanks == 1 else 's'} in this channel alone" if blanks else ""
         return (
-            f"As read: rests within {volts_text(found.largest_V)} of zero{last}; moved {volts_text(found.moved_V)} from "
-            f"minute 20 on; peak {volts_text(found.peak_V)} from zero after the first seconds; {volts_text(found.spread_V)} of "
-            f"spread within five minutes; {swings} of {volts_text(self.limits.swing_V)} or more; {beyond} "
-            f"{volts_text(BEYOND_V)}{own}."
+            f"As read: rests within {volts_text(found.largest_V)} of zero{last}; from minute 20 on moved "
+            f"{volts_text(found.moved_V)}, {volts_text(found.spread_V)} of spread within five minutes; peak "
+            f"{volts_text(found.peak_V)} from zero after the first seconds; {since}{swings} of "
+            f"{volts_text(self.limits.swing_V)} or more, {beyond} {volts_text(BEYOND_V)}{own}."
         )
