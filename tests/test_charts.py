@@ -395,3 +395,31 @@ def test_mean_cumulative_draws_halves_sides_and_visits(visits):
     assert "last visit" in charts.caption_of(over.chart.mean_cumulative())
     with pytest.raises(charts.NothingToDraw, match="one power-up"):
         assess(logs[:1]).chart.mean_cumulative("left")
+
+
+def test_names_of_runs_lie_apart_on_any_scale():
+    """Three evenings of twenty minutes, beside one of ten hours as well: a strip of 720 pixels, letters of some 5.5 (measured at size 10)."""
+    rng = np.random.default_rng(1)
+
+    def evening(day, hours):
+        time_s = np.arange(0.0, 3600.0 * hours, 5.0)
+        volts = 0.004 + 0.1 * np.exp(-time_s / 20.0) + 2e-4 * rng.standard_normal(time_s.size)
+        return Log.from_arrays(time_s, {"left": np.round(volts, 5)}, name=f"{day}.csv", start=datetime.datetime(2031, 3, day, 9))
+
+    short, long = assess([evening(day, 0.34) for day in (1, 2, 3)]), assess(evening(9, 10.0))
+    for beside, names in ([], ["run 1, 1 Mar 09:00", "run 2, 2 Mar 09:00", "run 3, 3 Mar 09:00"]), ([long], ["run 1", "run 3"]):
+        told = charts.overview(short, "left", beside=beside).to_dict()
+        (named,) = [rows for rows in told["datasets"].values() if rows and rows[0].keys() == {"x", "run"}]
+        assert [row["run"] for row in named] == names
+        end = told["vconcat"][0]["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
+        for row, after in itertools.pairwise(named):
+            assert 5.5 * len(row["run"]) < 720.0 * (after["x"] - row["x"]) / end
+
+
+def test_a_count_of_one_has_two_ticks():
+    """One swing in two hours: 0 and 1, each once (the engine's own ticks were 0, a half and 1, told as 0, 1, 1)."""
+    time_s = np.arange(0.0, 7200.0)
+    volts = 0.004 + 2e-4 * np.random.default_rng(1).standard_normal(time_s.size) + 0.2 * ((time_s > 3000) & (time_s < 3004))
+    told = charts.cumulative(assess(Log.from_arrays(time_s, {"left": np.round(volts, 5)}))).to_dict()
+    assert "left: 1 episode" in json.dumps(told)
+    assert told["layer"][0]["encoding"]["y"]["axis"]["values"] == [0, 1]

@@ -76,3 +76,14 @@ def test_watch_weaves_no_channels(tmp_path: Path):
     path.write_text("time_s,Channel,Value_mV\n" + rows, encoding="utf-8")
     with pytest.raises(LogError, match="names the channel of each row"):
         GrowingLog(path).poll()
+
+
+def test_one_column_that_is_asked_about_hides_nothing_else(tmp_path):
+    """Times, the other output and its rows are shown while one column waits for its role. Invented."""
+    path = tmp_path / "asked.csv"
+    rows = "".join(f"03.03.2031;09:00:{k:02d};{4 + k % 3}.1;{9 + k % 2}.2\n" for k in range(40))
+    path.write_text("Datum;Uhrzeit;Tieftöner [mV];left [mV]\n" + rows, encoding="utf-8")
+    plan = look(path)
+    assert "say what it is with roles" in plan.missing and plan.rows == 40
+    assert [column.role for column in plan.columns] == ["time", "time", "to be told", "output"]
+    assert plan.shown[0].volts == pytest.approx((0.0092,)) and plan.notes == ()

@@ -14,7 +14,7 @@ from flicker.logs.errors import LogError, Question
 from flicker.logs.reading import files
 from flicker.logs.reading.planning.columns import Column, Found, Wishes
 from flicker.logs.reading.planning.plan import Plan
-from flicker.logs.reading.questions import settling
+from flicker.logs.reading.questions import answered, settling
 from flicker.logs.reading.text import sniff
 from flicker.logs.reading.words import units
 from flicker.logs.source import Source
@@ -214,9 +214,18 @@ def look(path: str | os.PathLike[str], **options: Any) -> ReadingPlan:
         return _of_source(open_source(path, wishes))
     except LogError as problem:
         sentence = str(problem)
-        settle = settling([problem.options]) if isinstance(problem, Question) else ""
+        options = problem.options if isinstance(problem, Question) else {}
+        settle = settling([options]) if options else ""
     file = files.LogFile(path)
     sentence = sentence.removeprefix(f"{file.name}: ").removeprefix(f"{file.name}, ")
+    if options.keys() == {"roles"}:  # what a column is changes nothing of times and other columns: they are shown
+        try:
+            plan = _of_source(open_source(path, answered(wishes, options)))
+        except LogError:
+            pass  # more is asked: only what the file shows by itself can be told
+        else:
+            columns = tuple(replace(item, role="to be told") if item.header in options["roles"] else item for item in plan.columns)
+            return replace(plan, columns=columns, missing=sentence, settle=settle, notes=())
     with file.open() as handle:
         form = "not text"
         try:
