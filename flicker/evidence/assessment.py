@@ -372,9 +372,8 @@ def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelReco
     for record in found:
         out.extend(sentences(record.channel, (told for trace in record.traces for told in trace.told)))
         out.extend(text for trace in record.traces for text in trace.cautions)
-    for item in channels:
-        if item.tail_kind == TailKind.NO_LIFE:
-            out.append(f"{item.channel}: nothing shows that a live output was being measured.")
+    dead = [item.channel for item in channels if item.tail_kind == TailKind.NO_LIFE]
+    out += [f"{name}: nothing shows that a live output was being measured." for name in dead]
     if not any(trace.power_up_seen for record in found for trace in record.traces):
         out.append(
             "No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged."

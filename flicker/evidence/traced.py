@@ -165,11 +165,11 @@ class Traced:
             shared = max(total(item.copied) for item in found)
             for name in {other.run.source for item in found for other in item.copies}:
                 others[name] = max(shared, others.get(name, 0.0))  # other readings at the same time are told by `log_checks`
-        for name, shared_s in others.items():
-            self._cautions.append(
-                f"{log.source.name} holds the same readings as {name} for {lasting_text(shared_s)}: one time was "
-                "logged twice. It is counted once."
-            )
+        self._cautions += [
+            f"{log.source.name} holds the same readings as {name} for {lasting_text(shared_s)}: one time was "
+            "logged twice. It is counted once."
+            for name, shared_s in others.items()
+        ]
         lengths = [run.run.duration_s for run in part]
         return bool(others) and all(
             total(item.copied) >= length for found, length in zip(twice, lengths, strict=True) for item in found

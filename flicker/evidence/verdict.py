@@ -102,16 +102,17 @@ def against(
 
 
 def _of_a_calm_channel(findings: Mapping[str, Finding], facts: Facts, limits: Limits) -> list[Against]:
-    out = []
-    for name, item in findings.items():
-        if item.answer == YES:
-            out.append(Against(item.reads.rstrip("."), SHOWN.get(name, "find the cause; then log again")))
+    out = [
+        Against(item.reads.rstrip("."), SHOWN.get(name, "find the cause; then log again"))
+        for name, item in findings.items()
+        if item.answer == YES
+    ]
     if facts.enter_V > MOST_ENTER_V:
         hidden = f"noise hides swings under {millivolts_text(facts.enter_V)}"
         out.append(Against(hidden, "find what makes the noise (output stage, supply, leads); then log again"))
-    for name, what in (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement")):
-        if findings[name].answer not in (NO, YES):
-            out.append(Against(f"{what} is not shown to be within its limit", FINER))
+    asked = (("noise", "its noise"), ("settled offset", "where it rests"), ("drift", "its movement"))
+    unsure = [what for name, what in asked if findings[name].answer not in (NO, YES)]
+    out += [Against(f"{what} is not shown to be within its limit", FINER) for what in unsure]
     noise = findings["noise"]
     if noise.answer == NO and (noise.high is None or noise.high > limits.noise_V):
         out.append(Against(f"its noise may be above {millivolts_text(limits.noise_V)}", FINER))

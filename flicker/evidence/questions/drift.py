@@ -30,7 +30,6 @@ from flicker.signals.guard.figures import STARTS_S
 
 if TYPE_CHECKING:
     from flicker.evidence.document.rows import LevelChangeRow
-    from flicker.stats.changepoints import LevelChange
 
 FEWEST_BETWEEN = 5  # power-ups that show a movement from one to the next: the exact rank test of four ends at 1 in 12; by definition
 SMALL_SHARE = 0.25  # of the drift limit: a level that stays within this is not searched for steps (choice)
@@ -241,7 +240,6 @@ def level_change(
         if part is not None and record.cycle.count(cycle) == 1:
             value = value - np.interp(time, part.time_s, part.room_V + part.settling_V)
         edges = [-np.inf, *trace.hands.breaks_s, np.inf]
-        changes: list[LevelChange] = []
         for low, high in pairwise(edges):
             inside = (time >= low) & (time < high)
             if np.count_nonzero(inside) < 20:
@@ -253,9 +251,7 @@ def level_change(
                 value[inside], time[inside], confidence=limits.confidence, resolution=trace.resolution_V
             )
             p_values.append(float(found.p_value))
-            changes.extend(found.changes)
-        for change in changes:
-            rows.append(
+            rows += [
                 {
                     "run": number,
                     "time_s": float(change.at),
@@ -266,7 +262,8 @@ def level_change(
                     "step_high_V": float(change.step_high),
                     "p_value": float(change.p_value),
                 }
-            )
+                for change in found.changes
+            ]
     if not p_values:
         return (), Finding(
             "level change", NOT_SHOWN, method, "Too short to look for changes of level.", unit="V", limit=limits.drift_V

@@ -147,10 +147,12 @@ def _told_above(line: str) -> str:
         return ""  # a title that ends in a number
     pairs = [(a, b or "1") for a, b in _RATIO.findall(found["told"])]
     values = {float(a.replace(",", ".")) / (float(b.replace(",", ".")) or 1.0) for a, b in pairs}
+    # Words beside it may make another thing of an offset, but for an output, a unit (mV is m and v here) and add_offset.
     if words & vocabulary.ZERO and words <= vocabulary.ZERO | vocabulary.OUTPUT | {"m", "add"} and values - {0.0}:
         return "an offset"
     times = words & vocabulary.FACTOR or (words & vocabulary.READING and re.match(r"[x\u00d7*]", found["told"]))
-    return "a factor" if times and values - {1.0} and found["told"].strip() != "1,1" else ""
+    ones = values == {1.0} or found["told"].strip() == "1,1"  # of two channels, divided by a comma
+    return "a factor" if times and not ones else ""
 
 
 def _refuse_factor_beside(task: Task) -> None:
