@@ -21,6 +21,7 @@ STRIPS_DRAWN = 12
 LANE, TOP, FOOT = 46, 4, 20  # heights on a strip, pixels
 STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
 NAME_WIDE = 46  # characters of a line of a channel's name
+NAME_FROM, LINE = 0.8, 13  # share of the strip from where a name lies over it, and pixels of a line of it
 SHORTEST = 2.5  # pixels of a stroke: a swing is never too small to be seen
 LONG_SHARE = 0.01  # of the strip: a swing that lasted so long is drawn with its length
 APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
@@ -146,9 +147,9 @@ def _strip(
         base = TOP + scale.lane * lane + scale.lane // 2
         mine = [event for event in events if event.channel == item.channel]
         drawn += _lane(item, run, number, base, scale, result.limits.warm_up_s)
+        drawn += _names(item, mine, base, scale)  # below the swings: none may be hidden
         for event in mine:
             drawn += _sign(event, base, scale)
-        drawn += _names(item, mine, base, scale)
     drawn += _midnights(run, scale, bottom)
     drawn += _times(run, scale, bottom)
     swings = sum(event.kind in SWINGS for event in events)
@@ -182,14 +183,14 @@ def _lane(item: ChannelAssessment, run: Run, number: int, base: int, scale: Scal
 
 
 def _names(item: ChannelAssessment, events: Sequence[Event], base: int, scale: Scale) -> list[Child]:
-    """The channel, and what the tallest of its swings is in volts."""
-    top = base - scale.lane // 2 + 12
-    sizes = [abs(event.size_V) for event in events if event.kind in SWINGS]
-    said = f"{item.channel}: " + (f"tallest = {volts_text(max(sizes))}" if sizes else "no swing")
-    lines = [
-        tag("tspan", line, x="100%", dy="1.05em" if place else None)
-        for place, line in enumerate(wrap(said, NAME_WIDE))
-    ]
+    """The channel, and what the tallest of its swings is in volts, at the right: on the side away from the larger swings there."""
+    swings = [event for event in events if event.kind in SWINGS]
+    said = f"{item.channel}: " + (f"tallest = {volts_text(max(abs(event.size_V) for event in swings))}" if swings else "no swing")
+    written = wrap(said, NAME_WIDE)
+    lines = [tag("tspan", line, x="100%", dy="1.05em" if place else None) for place, line in enumerate(written)]
+    near = [event.size_V for event in swings if event.start_s >= NAME_FROM * scale.longest_s]
+    upper, lower = base - scale.lane // 2 + 12, base + scale.lane // 2 - 6 - LINE * (len(written) - 1)
+    top = lower if max(near, default=0.0) > -min(near, default=0.0) else upper
     out: list[Child] = [tag("text", lines, y=str(top), text_anchor="end", class_="lane")]
     if scale.relay_drawn and scale.lane > LANE:
         y = f"{base - _pixels(scale.relay_V, scale) + 13:.0f}"
