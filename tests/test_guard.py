@@ -420,3 +420,15 @@ def test_the_sentence_says_from_when_it_counts():
     guard = assess(Log.from_arrays(time_s, {"left": volts}, name="hill")).channels[0].guard
     assert guard.figures.peak_V == pytest.approx(0.458, abs=0.001) and guard.figures.beyond_s == 0.0
     assert "after the first two minutes no swing of 15 mV or more, never beyond 50 mV" in guard.reads
+
+
+@pytest.mark.parametrize(("volts", "large"), [(0.03, 0), (0.06, 4)])
+def test_a_cell_of_few_rows_far_from_all_levels_is_a_swing(volts, large):
+    """A row each second while calm, one in 200 s while volts stand for four minutes: the row that saw them is its cell."""
+    rng, calm_s = np.random.default_rng(53), np.arange(0.0, 14400.0, 1.0)
+    begin_s = 300.0 * np.array([12, 20, 28, 36])
+    kept = np.all((calm_s[:, None] < begin_s) | (calm_s[:, None] >= begin_s + 300.0), axis=1)
+    time_s = np.sort(np.concatenate((calm_s[kept], begin_s + 150.0)))
+    values = 0.004 + 0.0004 * rng.standard_normal(time_s.size) + np.where(np.isin(time_s, begin_s + 150.0), volts, 0.0)
+    guard = assess(Log.from_arrays(time_s, {"left": values}, name="few")).channels[0].guard
+    assert (guard.figures.swings, guard.figures.large_swings) == (4, large) and Reason.SWINGS in guard.reasons

@@ -36,7 +36,16 @@ from flicker.evidence.guard.model import (
 from flicker.evidence.guard.rescaled import unit_changed
 from flicker.signals.guard.blank import ALL, ANY, OWN
 from flicker.signals.guard.cells import MOST_NEIGHBOURS
-from flicker.signals.guard.figures import APART_S, CELL_S, LARGE_V, RESTLESS, STARTS_S, ChannelFigures, StretchFigures
+from flicker.signals.guard.figures import (
+    APART_S,
+    CELL_S,
+    LARGE_V,
+    RESTLESS,
+    STARTS_S,
+    SWING_V,
+    ChannelFigures,
+    StretchFigures,
+)
 
 
 @dataclass(slots=True)
@@ -206,6 +215,12 @@ def _segment(
         anew_s = np.maximum(np.where(asleep, cell_s + CELL_S, -np.inf), np.where(pause_s >= WARM_S, cell_s, -np.inf))
         awake = cell_s - np.maximum.accumulate(anew_s) >= WARM_S
         total.judged_s += CELL_S * int(np.count_nonzero(warm & clean & awake))
+        # A cell of few rows has no level of its own; far from all levels it is a swing, which its own rows do not show.
+        few = ~full & (own.begin_s[chosen] - begin_s + since_s >= WARM_S) & (own.far_V[chosen] <= SWING_V)
+        off_V = np.maximum(median_V - median_V[warm].max(), median_V[warm].min() - median_V)[few]
+        total.swings += int(np.count_nonzero(off_V > SWING_V))
+        total.large += int(np.count_nonzero(off_V > LARGE_V))
+        total.largest_swing_V = max(total.largest_swing_V, float(off_V[off_V > SWING_V].max(initial=0.0)))
         whole = own.high_V[chosen] - own.low_V[chosen]
         alone = np.where((own.alone_by[chosen] & ~np.int64(allowed)) == 0, own.alone_V[chosen], whole)
         total.spread_V = max(total.spread_V, float(np.where(readings < LEAST_READINGS, 0.0, alone)[warm].max()))
