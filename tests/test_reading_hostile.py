@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from datetime import datetime, timedelta, timezone
+from datetime import date, datetime, timedelta, timezone
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -143,6 +143,16 @@ def test_days_that_no_calendar_has_are_refused():
     cells = [f"{day} 00:00:00" for day in days] + [f"2026-06-30 {clock}" for clock in clocks]
     _, good = clock.parse(arrow_types.words(cells), form)
     assert good.tolist() == [False, True, False, True, False, False, False, True, True, False]
+    # witness: the calendar of weeks of Python's datetime
+    for cells, known in (
+        (["2026-365", "2026-366", "2028-366", "2026-000", "2026-399"], [True, False, True, False, False]),
+        (["2026-W53-7", "2026-W54-1", "2027-W53-1", "2026-W00-1"], [True, False, False, False]),
+    ):
+        form = clock.form_of([f"{cells[0]}T08:00:00"])
+        assert form is not None
+        micros, good = clock.parse(arrow_types.words([f"{cell}T08:00:00" for cell in cells]), form)
+        assert good.tolist() == known
+    assert clock.moment(int(micros[0]), zoned=False).date() == date.fromisocalendar(2026, 53, 7)
 
 
 @pytest.mark.parametrize("form", ["plain", "units in cells"])

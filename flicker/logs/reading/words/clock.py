@@ -306,7 +306,9 @@ def parse(cells: Any, form: Form) -> tuple[Ints, Bools]:
             month = looked_up("mon", _month)
         year = np.where((year < 100) & short, year + 2000, year)
         if "w" in columns or "doy" in columns:
-            micros += _day_in_year(year, number("w"), number("wd"), number("doy")) * DAY_US
+            days, exists = _day_in_year(year, number("w") if "w" in columns else None, number("wd"), number("doy"))
+            good &= exists
+            micros += days * DAY_US
         else:
             months = ((year - 1970) * 12 + month - 1).astype("datetime64[M]")
             good &= (year >= 1) & (month >= 1) & (month <= 12)
@@ -319,11 +321,13 @@ def parse(cells: Any, form: Form) -> tuple[Ints, Bools]:
     return micros, good
 
 
-def _day_in_year(year: Ints, week: Ints, weekday: Ints, day: Ints) -> Ints:
-    """Days since 1970 of a day of a week of ISO 8601, or of a day of the year where no week is told."""
-    first = (year - 1970).astype("datetime64[Y]").astype("datetime64[D]").astype(np.int64)
-    monday = first + 3 - (first + 6) % 7  # of the week that holds the fourth of January; 1970 began on a Thursday
-    return np.where(week > 0, monday + 7 * (week - 1) + weekday - 1, first + day - 1)
+def _day_in_year(year: Ints, week: Ints | None, weekday: Ints, day: Ints) -> tuple[Ints, Bools]:
+    """Days since 1970 of a day of a week of ISO 8601, or of a day of the year where no week is told; and whether there is such a day."""
+    first, end = (part.astype("datetime64[Y]").astype("datetime64[D]").astype(np.int64) for part in (year - 1970, year - 1969))
+    if week is None:
+        return first + day - 1, (day >= 1) & (day <= end - first)
+    monday = first + 3 - (first + 6) % 7 + 7 * (week - 1)  # the first week holds the fourth of January; 1970 began on a Thursday
+    return monday + weekday - 1, (week >= 1) & (first <= monday + 3) & (monday + 3 < end)  # a week is of the year of its Thursday
 
 
 def _month(word: str) -> int:
