@@ -180,3 +180,31 @@ def test_a_channel_that_a_difference_makes_has_a_name_as_any_other(tmp_path: Pat
         assert bridge == pytest.approx(1 + np.arange(12) / 8)
     with pytest.raises(LogError, match="bride"):
         flicker.read_log(path, channels=["bride"], differences=made)
+
+
+def evening(day: int, swings: int, hours: float = 1.0) -> flicker.Log:
+    """One start with swings of 4 s, evenly spread. Invented."""
+    time_s = np.arange(0.0, 3600.0 * hours)
+    volts = 0.004 + 0.05 * np.exp(-time_s / 20.0) + 2e-4 * np.random.default_rng(day).standard_normal(time_s.size)
+    for at in np.linspace(300.0, time_s[-1] - 60.0, swings):
+        volts[(time_s >= at) & (time_s < at + 4.0)] += 0.2
+    return flicker.Log.from_arrays(time_s, {"left": np.round(volts, 5)}, name=f"{day}.csv", start=dt.datetime(2031, 3, day, 9))
+
+
+def test_counts_come_before_shares_of_windows_and_each_ratio_says_of_what() -> None:
+    """Finding K5, K22: swings that run into one another are told by windows, which nobody at a bench knows; the counts stand first."""
+    from flicker.present import charts
+
+    result = flicker.compare([evening(day, 200) for day in (1, 2)], [evening(day, 1, 2.0) for day in (3, 4)])
+    item = result.channels[0]
+    assert re.match(r"The left channel: \d+ times in 2 hours \(swings in \d+% of short windows\) before, twice in 4 hours \(", item.reads)
+    assert "times the share of short windows with swings before" in charts.caption_of(charts.before_after(result.to_dict()))
+    assert "times the rate of episodes before" in charts.caption_of(charts.power_up_rates_compared(result, "left"))
+
+
+def test_one_episode_tells_nothing_of_ageing() -> None:
+    """Finding K9: 'of the 1 episodes ... 0 came in the first 2; 0 to 1 would be usual'; of forty it is told."""
+    one = flicker.assess([evening(day, int(day == 3)) for day in range(1, 6)]).channels[0].mean_count
+    many = flicker.assess([evening(day, 10) for day in range(1, 6)]).channels[0].mean_count
+    assert one is not None and "can be compared" not in one.reads
+    assert many is not None and "that can be compared" in many.reads

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from flicker.base.formats import count_text, hours_text, p_text, share_text, volts_text
+from flicker.base.values import Aspect
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.compared import clean_power_ups_text
 from flicker.evidence.compare.weighing import NO_CHANGE
@@ -28,10 +29,10 @@ from flicker.present.report.parts import (
     worst_first,
 )
 from flicker.present.report.pictures import Pictures
-from flicker.present.said import SWINGS, outcome_text, soak_steps
+from flicker.present.said import SWINGS, outcome_text, rate_name, soak_steps
 
 COMPARED = {
-    "ratio": "rate after over rate before",
+    "ratio": "{rate}, after over before",
     "noise_ratio": "noise after over noise before",
     "level_shift_V": "shift of the level at rest",
     "size_change": "size of the swings",
@@ -117,10 +118,11 @@ def compared_card(item: Mapping[str, Any]) -> Markup:
 def _numbers(told: Mapping[str, Any]) -> Markup:
     rows = []
     for item in told["channels"]:
+        rate = rate_name(item["aspects"][0]["aspect"] if item["aspects"] else Aspect.EPISODES)
         for key, name in COMPARED.items():
             found = item.get(key)
             if isinstance(found, Mapping):
-                rows.append((f"{item['channel']}: {name}", tag("td", _between(found, key), class_="num"), _how(found)))
+                rows.append((f"{item['channel']}: {name.format(rate=rate)}", tag("td", _between(found, key), class_="num"), _how(found)))
     return table(("quantity", "estimate (interval)", "method"), rows, caption="Numbers") if rows else Markup("")
 
 
