@@ -202,6 +202,15 @@ def test_counts_come_before_shares_of_windows_and_each_ratio_says_of_what() -> N
     assert "times the rate of episodes before" in charts.caption_of(charts.power_up_rates_compared(result, "left"))
 
 
+def test_volts_that_stand_are_told_in_volts_and_no_sleep() -> None:
+    """Finding K20: '35000.0 mV ± 0.0 ... asleep, lead off?' of an output that stood at 35 V. Invented."""
+    time_s, noise = np.arange(0.0, 6 * 3600.0), 2e-4 * np.random.default_rng(3).standard_normal(6 * 3600)
+    volts = {"left": np.where(time_s < 5 * 3600.0, 35.0, 0.003 + noise), "right": 0.003 + noise[::-1]}
+    result = flicker.assess(flicker.Log.from_arrays(time_s, volts, start=dt.datetime(2031, 3, 3, 9)))
+    (told,) = [text for text in result.cautions if "unlike the rest" in text]
+    assert told.startswith("left reads 35.00 V from 09:00 to 14:00, unlike the rest: a fault, or another range?")
+
+
 def test_one_episode_tells_nothing_of_ageing() -> None:
     """Finding K9: 'of the 1 episodes ... 0 came in the first 2; 0 to 1 would be usual'; of forty it is told."""
     one = flicker.assess([evening(day, int(day == 3)) for day in range(1, 6)]).channels[0].mean_count

@@ -148,10 +148,15 @@ def asleep_text(channel: str, guard: Guard, begun: datetime | None) -> str:
     rows = guard.asleep
     first = rows[0]
     when = f"from {_moment(first.begin_s, first, begun)} to {_moment(first.end_s, first, begun)}"
+    if begun is not None and len({row.run for row in rows}) > 1:  # a time of day alone does not say of which evening
+        when = f"on {begun + timedelta(seconds=first.begin_s):%Y-%m-%d} {when}"
     if len(rows) > 1:
         others = times_text(len(rows) - 1)
         when += f" and {others} more, {hours_text(sum(row.end_s - row.begin_s for row in rows) / 3600.0)} in all"
-    what = "a lead in the air?" if first.width_V > guard.limits.spread_V else "asleep, lead off, or another range?"
+    if abs(first.level_V) > guard.limits.rest_V:  # no dead input reads such volts
+        what = "a fault, or another range?"
+    else:
+        what = "a lead in the air?" if first.width_V > guard.limits.spread_V else "asleep, lead off, or another range?"
     reads = f"{first.level_V:.2f} V" if abs(first.level_V) >= 1.0 else f"{first.level_V * 1e3:.1f} mV ± {first.width_V * 500:.1f}"
     return (
         f"{channel} reads {reads} {when}, unlike the rest: {what} "
