@@ -22,7 +22,7 @@ from logger_files import DIMENSIONS, PLAIN, Spec, Truth, draw, make, marks_known
 from logger_judge import Outcome, Read, Verdict, advised, judge, judge_file, perfect
 from study_reading import one, shrink
 
-SEEDS = range(200)
+SEEDS = range(120)
 # share of the files that tell everything which are read right without asking; the goal is 0.88
 RECORDED_SHARE = 0.93  # 0.97 to 0.98 over some 3,000 files; the rest are dates such as 25/04/20, which are asked about
 COMMAND_LINES = 8  # refusals whose advice is followed on the command line too (a second each); the study follows all
