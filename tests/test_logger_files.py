@@ -1,4 +1,4 @@
-"""Random logger files with known truth (`studies/logger_files.py`), 200 of them; and the judge itself, judged.
+"""Random logger files with known truth (`studies/logger_files.py`), 120 of them; and the judge itself, judged.
 
 The bounds are those of the issue 'Reading: the file's own word, and nothing silently wrong': nothing silently wrong, at
 least 88 % of the files that tell everything read without asking, every refusal's advice works.
