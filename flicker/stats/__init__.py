@@ -10,8 +10,6 @@ import importlib
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-from flicker.base import scipy_special  # noqa: F401, before scipy
-
 if TYPE_CHECKING:
     from flicker.stats import (
         arrivals,
