@@ -1,4 +1,4 @@
-"""Random logger files with known truth (`studies/logger_files.py`), 120 of them; and the judge itself, judged.
+"""Random logger files with known truth (`studies/logger_files.py`), 80 of them; and the judge itself, judged.
 
 The bounds are those of the issue 'Reading: the file's own word, and nothing silently wrong': nothing silently wrong, at
 least 88 % of the files that tell everything read without asking, every refusal's advice works.
@@ -22,7 +22,7 @@ from logger_files import DIMENSIONS, PLAIN, Spec, Truth, draw, make, marks_known
 from logger_judge import Outcome, Read, Verdict, advised, judge, judge_file, perfect
 from study_reading import one, shrink
 
-SEEDS = range(120)
+SEEDS = range(80)
 # share of the files that tell everything which are read right without asking; the goal is 0.88
 RECORDED_SHARE = 0.93  # 0.97 to 0.98 over some 3,000 files; the rest are dates such as 25/04/20, which are asked about
 COMMAND_LINES = 8  # refusals whose advice is followed on the command line too (a second each); the study follows all
