@@ -192,11 +192,12 @@ def _held(run: RunBlocks, own: ChannelBlocks, repeats: Bools, others: Sequence[B
     # How often a repeat begins around each stretch: a range, and with it the digit, may change within a log.
     low, high = np.searchsorted(run.begin_s, [run.begin_s[first] - LONGEST_S, run.begin_s[end - 1] + LONGEST_S])
     mine = end - first
-    begun = np.searchsorted(first, high) - np.searchsorted(first, low)
-    share = (_counted(repeats, low, high) - mine) / np.maximum(high - low - mine, 1)
+    around = np.maximum(high - low - mine, 1)
+    begun = (np.searchsorted(first, high) - np.searchsorted(first, low)) / around
+    share = (_counted(repeats, low, high) - mine) / around
     few = mine[mine <= ORDINARY]
     goes_on = float(np.mean(few > 1)) if few.size > ORDINARY else 0.0
-    chance = np.clip(np.maximum(np.maximum(2.0 * begun / np.maximum(high - low - mine, 1), share), goes_on), 1e-9, 1.0 - 1e-9)
+    chance = np.clip(np.maximum.reduce(np.broadcast_arrays(2.0 * begun, share, goes_on)), 1e-9, 1.0 - 1e-9)
     enough = np.maximum(np.log(repeats.size / BY_CHANCE) / -np.log(chance), FEWEST)
     lasted = run.end_s[end - 1] - run.begin_s[first - 1]
     long = (chance < COARSE) & (mine >= enough) & (lasted >= LEAST_S) & (lasted <= LONGEST_S) & (np.abs(own.low[first]) > ZERO_V)
