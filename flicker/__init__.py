@@ -32,7 +32,7 @@ _HOMES = {
     "Limits": "flicker.base.limits",
     "Log": "flicker.logs.model",
     "LogError": "flicker.logs.model",
-    "SoakPlan": "flicker.evidence.soaking.plan",
+    "SoakPlan": "flicker.evidence.soaking.model",
     "StageComparison": "flicker.evidence.compare.stages",
     "assess": "flicker.evidence.assessment",
     "compare": "flicker.evidence.compare.comparison",
@@ -51,7 +51,8 @@ if TYPE_CHECKING:
     from flicker.evidence.compare.stages import Comparison, StageComparison
     from flicker.evidence.findings import Finding
     from flicker.evidence.job import JobResult, judge_case
-    from flicker.evidence.soaking.plan import SoakPlan, plan_soak
+    from flicker.evidence.soaking.model import SoakPlan
+    from flicker.evidence.soaking.plan import plan_soak
     from flicker.evidence.visits.over_visits import over_visits
     from flicker.evidence.visits.visited import ChannelVisits, Visits, visits_of_case
     from flicker.ledger import among_like, survey_cases

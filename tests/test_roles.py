@@ -282,12 +282,12 @@ def test_an_output_that_jumps_with_the_supply(tmp_path, role):
     alone = table.copy()
     table["left_V"] += 0.15 * dips
     result = judged(tmp_path, table, supply_V=role)
-    (pair,) = result.coincidence["pairs"]
-    assert (pair["a"], pair["b"], pair["answer"], pair["together"]) == ("left", "supply", "common cause", 8)
+    (pair,) = result.coincidence.pairs
+    assert (pair.a, pair.b, pair.answer, pair.together) == ("left", "supply", "common cause", 8)
     assert any("8 of 8 episodes of left came with supply" in text for text in result.cautions)
     alone["left_V"] += 0.15 * hits(table, 18, 8, 1.0, samples=4)
-    pair = judged(tmp_path, alone, supply_V=role).coincidence["pairs"][0]
-    assert pair["answer"] == "this channel only"
+    pair = judged(tmp_path, alone, supply_V=role).coincidence.pairs[0]
+    assert pair.answer == "this channel only"
 
 
 def warm(table, seed, per_degree=0.010):

@@ -62,10 +62,10 @@ def test_short_glitches_lengthen_the_plan_by_the_share_seen():
 def test_cold_starts_are_weighed_against_hours():
     plan = flicker.plan_soak(count=2, hours=20.0, starts=4, starts_with_fault=4)
     # predictive under beta(4, 1): 24 / ((n + 1)(n + 2)(n + 3)(n + 4)) is 0.067 at n = 2 and 0.029 at n = 3, by hand
-    assert plan.power_ups["power_ups"] == 3
-    assert plan.power_ups["better_than_hours"]
+    assert plan.power_ups.power_ups == 3
+    assert plan.power_ups.better_than_hours
     alone = flicker.plan_soak(starts=4, starts_with_fault=4)
-    assert alone.power_ups["power_ups"] == 3
+    assert alone.power_ups.power_ups == 3
     assert "bench" in alone.reads
 
 
@@ -88,7 +88,7 @@ def test_a_soak_catches_what_it_promises(kind):
     else:
         # share of starts that show it drawn from its prior given 3 of 6: the predictive law is exact there
         share = rng.beta(3, 4, n)
-        starts = flicker.plan_soak(starts=6, starts_with_fault=3, confidence=chance).power_ups["power_ups"]
+        starts = flicker.plan_soak(starts=6, starts_with_fault=3, confidence=chance).power_ups.power_ups
         caught = rng.random(n) < 1.0 - (1.0 - share) ** starts
     assert caught.mean() >= chance - 2.6 * math.sqrt(chance * (1 - chance) / caught.size)
 
@@ -99,7 +99,7 @@ def test_a_plan_from_logs_knows_starts_bursts_and_the_meter(tmp_path, capsys):
     assert plan.rate.count > 3
     assert plan.rate.observed_h == pytest.approx(1.8, abs=0.1)
     assert plan.cycles is not None
-    assert plan.power_ups["trials"] == 3
+    assert plan.power_ups.trials == 3
     assert plan.rate.dispersion >= 1.0
     slower = flicker.plan_soak(logs=list(bench.logs), glitch_length_s=0.5, sample_interval_s=10.0)
     assert slower.detectable_share == pytest.approx(

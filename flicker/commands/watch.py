@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from flicker.base.limits import Limits
     from flicker.case.case_file import Case
     from flicker.evidence.watch.watcher import Watcher
-    from flicker.evidence.watch.watching import Event, WatchSummary
+    from flicker.evidence.watch.watching import Event, OfflineVerdict, WatchSummary
     from flicker.logs.growing import Fresh, GrowingLog
     from flicker.logs.mapped import ColumnUse
     from flicker.present.terminal.watch import Screen
@@ -288,8 +288,9 @@ class _Watch:
         offline = self._offline()
         self.screen.summary(self.watcher.summary(self.ended, notes=self.growing.notes, offline=offline))
 
-    def _offline(self) -> list[dict[str, Any]]:
+    def _offline(self) -> list[OfflineVerdict]:
         from flicker.evidence.assessment import assess
+        from flicker.evidence.watch.watching import OfflineVerdict
 
         try:
             logs = used_logs([self.arguments.log], self.arguments, self.case)
@@ -298,15 +299,15 @@ class _Watch:
             self.growing.notes.append(f"The whole log could not be judged at the end: {problem}")
             return []
         return [
-            {
-                "channel": item.channel,
-                "verdict": item.verdict,
-                "tail": item.tail,
-                "fitness": item.fitness,
-                "episodes": item.rate.episodes,
-                "observed_h": item.observed_s / HOUR,
-                "reads": item.reads,
-            }
+            OfflineVerdict(
+                channel=item.channel,
+                verdict=item.verdict,
+                tail=item.tail,
+                fitness=item.fitness,
+                episodes=item.rate.episodes,
+                observed_h=item.observed_s / HOUR,
+                reads=item.reads,
+            )
             for item in result.channels
         ]
 

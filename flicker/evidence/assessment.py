@@ -36,6 +36,7 @@ from flicker.evidence.questions.cell_levels import levels_of
 from flicker.evidence.questions.level_jumps import jump_count
 from flicker.evidence.questions.movement import minute_levels, raw_movement
 from flicker.evidence.questions.together import (
+    Coincidence,
     coincidence_of,
     lead_hits,
     mostly_common,
@@ -90,7 +91,7 @@ class Assessment(ByChannel[ChannelAssessment], AssessmentTables, Result):
     limits: Limits
     runs: tuple[Run, ...]
     channels: tuple[ChannelAssessment, ...]
-    coincidence: dict[str, Any] | None
+    coincidence: Coincidence | None
     next: Next
     cautions: tuple[str, ...]
     records: tuple[ChannelRecord, ...] = field(repr=False)

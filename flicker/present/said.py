@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
-from typing import Any
 
 from flicker.base.formats import clock_text, digits_text, once_text, share_text, times_text
 from flicker.base.values import Aspect
 from flicker.evidence.findings import GROWTH, NOT_SHOWN, Finding
 from flicker.evidence.located.moves import MONTHS
 from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.evidence.questions.together import Coincidence
 from flicker.evidence.verdict import NOT_YET_SHOWN
 
 SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
@@ -97,12 +97,11 @@ def rate_text(rate: EpisodeRate, *, power_ups_differ: bool = False) -> str | Non
     return f"{digits_text(rate.per_hour)} per hour, in the long run {between}{why} ({share_text(rate.confidence)}, two-sided)"
 
 
-def soak_steps(table: Iterable[Mapping[str, float | None]]) -> list[tuple[float, float]]:
+def soak_steps(table: Iterable[tuple[float | None, float]]) -> list[tuple[float, float]]:
     """Hours of a soak and the chance they give, in order; of chances that the same hours give only the highest."""
     best: dict[float, float] = {}
-    for row in table:
-        hours, chance = row.get("hours"), row["confidence"]
-        if hours is not None and chance is not None and math.isfinite(hours):
+    for hours, chance in table:
+        if hours is not None and math.isfinite(hours):
             best[hours] = max(chance, best.get(hours, 0.0))
     return sorted(best.items())
 
@@ -123,15 +122,15 @@ def idle(swings: int) -> frozenset[str]:
     return frozenset() if swings else OF_SWINGS
 
 
-def together_text(coincidence: Mapping[str, Any] | None) -> str:
+def together_text(coincidence: Coincidence | None) -> str:
     """What channels share; of more than two only the pairs that share something, and who swings."""
-    pairs: Sequence[Mapping[str, Any]] = (coincidence or {}).get("pairs", ())
+    pairs = () if coincidence is None else coincidence.pairs
     if len(pairs) < 2:
-        return str((coincidence or {}).get("reads", ""))
+        return "" if coincidence is None else coincidence.reads
     from flicker.signals.coincidence import BEYOND_CHANCE  # late: most logs have two channels and fewer
 
-    counts = {str(pair[side]): int(pair[f"episodes_{side}"]) for pair in pairs for side in "ab"}
-    common = [str(pair["reads"]) for pair in pairs if pair["answer"] in BEYOND_CHANCE]
+    counts = {pair.a: pair.episodes_a for pair in pairs} | {pair.b: pair.episodes_b for pair in pairs}
+    common = [pair.reads for pair in pairs if pair.answer in BEYOND_CHANCE]
     swung = [f"{name} {times_text(count)}" for name, count in counts.items() if count]
     calm = len(counts) - len(swung)
     said = f"Swings: {', '.join(swung)}" + (f"; none on the other {calm}" if calm else "") + "."

@@ -124,7 +124,7 @@ _OWN = dict.fromkeys(("low", "high", "mean", "middle"), np.float64) | dict.fromk
 class _RunBuilder:
     """Blocks of one run in the making; carries the rows of an unfinished block."""
 
-    def __init__(self, channels: int, size: int, stride: int, rows: int, stash: Stash | None, guard: Gatherer) -> None:
+    def __init__(self, channels: int, guard: Gatherer, stash: Stash | None, *, size: int, stride: int, rows: int) -> None:
         self.size, self.stride, self.stash, self.guard = size, stride, stash, guard
         self.shared = _Columns(_SHARED, rows // size + ROOM)
         self.own = [_Columns(_OWN, rows // size + ROOM) for _ in range(channels)]
@@ -221,7 +221,7 @@ def reduce_log(log: Log, stash: Stash | None = None, hands: Mapping[str, Hands] 
             left = [_left(hands, name, piece.offset_s, ended_s) for name in log.channels]
             guard = Gatherer(channels, log.source.cadence_s, left)
             rows = 0 if builders else log.source.rows or 0  # most logs are one run
-            builders.append(_RunBuilder(channels, size, stride, rows, stash, guard))
+            builders.append(_RunBuilder(channels, guard, stash, size=size, stride=stride, rows=rows))
             if stash is not None:
                 stash.begin()
         builders[piece.run].feed(piece)

@@ -154,7 +154,7 @@ def kept(rng, power_ups, mean, cv):
     counts = np.zeros((1, power_ups))
     while counts.sum() == 0:
         logs, counts = unit(rng, [mean] * power_ups, cv)
-    planned = plan_soak(logs=logs).power_ups_needed["power_ups"]
+    planned = plan_soak(logs=logs).power_ups_needed.power_ups
     seen = rng.poisson(mean * scatter(rng, cv, planned)).sum()
     return "kept" if seen else "missed", ""
 

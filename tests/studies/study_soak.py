@@ -52,7 +52,7 @@ def main() -> None:
             book(f"glitches of {length:g} s, a reading every {interval:g} s over {aperture:g} s", chance, caught)
         for hits, trials in ((1, 4), (3, 6), (5, 5)):
             share = rng.beta(hits, trials - hits + 1, N)
-            starts = flicker.plan_soak(starts=trials, starts_with_fault=hits, confidence=chance).power_ups["power_ups"]
+            starts = flicker.plan_soak(starts=trials, starts_with_fault=hits, confidence=chance).power_ups.power_ups
             caught = rng.random(N) < 1.0 - (1.0 - share) ** starts
             book(f"cold starts, {hits} of {trials} showed it (share from its law given these)", chance, caught)
     text = [

@@ -65,9 +65,9 @@ def sharing(judged: Sequence[Assessment]) -> frozenset[str]:
     out = set[str]()
     for one in judged:
         marked = {record.channel for record in one.records if record.episodes.shared.any()}
-        for pair in (one.coincidence or {}).get("pairs", ()):
-            if pair["answer"] in BEYOND_CHANCE:
-                out |= {pair["a"], pair["b"]} & marked
+        for pair in one.coincidence.pairs if one.coincidence is not None else ():
+            if pair.answer in BEYOND_CHANCE:
+                out |= {pair.a, pair.b} & marked
     return frozenset(out)
 
 

@@ -237,7 +237,7 @@ class SoakTables(_Drawn):
 
     def plan_frame(self: Any) -> pd.DataFrame:
         """Hours against confidence."""
-        return _frame(self.table, ("confidence", "hours"))
+        return _frame((row.to_dict() for row in self.table), ("confidence", "hours"))
 
 
 class JobTables:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
@@ -182,17 +182,21 @@ def visibility(
         text = f"{what[0].upper()}{what[1:]}; sample at least every {digits_text(wanted)} s to see {share_text(ADVISED)} of such."
     if told is None and seen < ADVISED:
         text += " (Instant readings are assumed: the meter's integration time is not recorded.)"
-    true: tuple[float | None, ...] = (None, None, None)
-    if count > 0 and observed_s > 0 and seen > 0:
-        # glitches seen are a thinned Poisson process, so exact limits divide by the share
-        found = rate_interval(count, observed_s / 3600.0, confidence=confidence)
-        true = rate, low, high = found.rate / seen, found.low / seen, found.high / seen
-        if brief and seen < ADVISED:
-            text += (
-                f" Most swings seen lasted a single reading: if all are so short, there are {digits_text(rate, 3)} per hour in "
-                f"truth, between {digits_text(low, 3)} and {digits_text(high, 3)}."
-            )
-    return Visibility(GLITCH_S, height, sample_interval_s, told, seen, ADVISED, wanted, METHOD, text, *true)
+    made = Visibility(
+        glitch_s=GLITCH_S, height_V=height, sample_interval_s=sample_interval_s, integration_s=told, seen=seen,
+        advised_share=ADVISED, advised_interval_s=wanted, method=METHOD, reads=text,
+    )  # fmt: skip
+    if count <= 0 or observed_s <= 0 or seen <= 0:
+        return made
+    # glitches seen are a thinned Poisson process, so exact limits divide by the share
+    found = rate_interval(count, observed_s / 3600.0, confidence=confidence)
+    rate, low, high = found.rate / seen, found.low / seen, found.high / seen
+    if brief and seen < ADVISED:
+        text += (
+            f" Most swings seen lasted a single reading: if all are so short, there are {digits_text(rate, 3)} per hour in "
+            f"truth, between {digits_text(low, 3)} and {digits_text(high, 3)}."
+        )
+    return replace(made, reads=text, true_per_h=rate, true_low_per_h=low, true_high_per_h=high)
 
 
 def _shown_V(threshold_V: float, resolution_V: float) -> float:

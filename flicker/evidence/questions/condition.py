@@ -51,8 +51,12 @@ def power_ups(record: ChannelRecord, limits: Limits) -> tuple[PowerUp, ...]:
         if start is None:
             continue
         abnormal = abs(start.surge_V) > limits.surge_V or start.settle_s > limits.settle_s
-        known = (trace.start_kind, trace.off_before_s)
-        out.append(PowerUp(number, start.surge_V, start.settle_s, start.level_V, abnormal, *known))
+        out.append(
+            PowerUp(
+                run=number, surge_V=start.surge_V, settle_s=start.settle_s, settled_V=start.level_V, abnormal=abnormal,
+                start=trace.start_kind, off_before_s=trace.off_before_s,
+            )
+        )  # fmt: skip
     return tuple(out)
 
 

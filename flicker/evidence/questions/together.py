@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.limits import Limits
+from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.evidence.guard import Session
 from flicker.evidence.guard.model import WARM_S
@@ -17,6 +18,9 @@ from flicker.evidence.questions.auxiliary_channels import Beside, events_of, wit
 from flicker.evidence.questions.recurrence import nuisance_seen_per_h
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.rates import recurrence as recurrence_test
+
+if TYPE_CHECKING:
+    from flicker.signals.coincidence import ChannelCoincidence
 
 
 def lead_hits(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, Bools]:
@@ -100,14 +104,25 @@ def _with_common(record: ChannelRecord, common: Bools) -> ChannelRecord:
     return replace(record, episodes=replace(record.episodes, common=common))
 
 
-def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, Any] | None:
+@dataclass(frozen=True, slots=True)
+class Coincidence(Result):
+    """Pairs of channels."""
+
+    pairs: Annotated[
+        tuple[ChannelCoincidence, ...],
+        Doc("Each two channels that share their runs; empty where no channel showed an episode."),
+    ]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> Coincidence | None:
     """Every pair of channels that share their runs, and of each with what was logged beside; None with nothing to pair."""
     alike = [record for record in found if record.numbers == found[0].numbers]
     others = list(dict.fromkeys(line.name for line in beside.lines))
     if len(alike) + len(others) < 2:
         return None
     if not any(record.episodes.count for record in alike):
-        return {"pairs": [], "reads": "No channel showed an episode."}
+        return Coincidence((), "No channel showed an episode.")
     from flicker.signals.coincidence import ChannelEvents, coincide_all  # late: calm logs do without
 
     events = {
@@ -120,20 +135,19 @@ def coincidence_of(found: Sequence[ChannelRecord], beside: Beside) -> dict[str, 
     for name in others:
         events[name] = events_of(beside.lines_of(name), alike[0], beside.log_of_run)
     pairs = coincide_all(events, beside=others)
-    return {"pairs": [pair.to_dict() for pair in pairs], "reads": " ".join(pair.reads for pair in pairs)}
+    return Coincidence(tuple(pairs), " ".join(pair.reads for pair in pairs))
 
 
-def supply(coincidence: dict[str, Any] | None, beside: Beside) -> list[str]:
+def supply(coincidence: Coincidence | None, beside: Beside) -> list[str]:
     """Which outputs jump with a rail or the mains."""
     roles = {line.name: line.role for line in beside.lines if line.role in ("rail", "mains")}
-    pairs = (coincidence or {}).get("pairs", [])
-    if not roles or not pairs:
+    if not roles or coincidence is None:
         return []
     from flicker.signals.coincidence import BEYOND_CHANCE
 
     return [
-        f"{pair['together']} of {pair['episodes_a']} episodes of {pair['a']} came with {pair['b']} "
-        f"({roles[pair['b']]}): the supply is the common cause to look at first."
-        for pair in pairs
-        if pair["b"] in roles and pair["answer"] in BEYOND_CHANCE
+        f"{pair.together} of {pair.episodes_a} episodes of {pair.a} came with {pair.b} "
+        f"({roles[pair.b]}): the supply is the common cause to look at first."
+        for pair in coincidence.pairs
+        if pair.b in roles and pair.answer in BEYOND_CHANCE
     ]

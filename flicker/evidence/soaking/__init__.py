@@ -1,1 +1,1 @@
-"""How long must it be logged? `plan` composes the answer, `rate` says what is known beforehand and counts power cycles."""
+"""How long must it be logged? `plan` composes the answer (`model`), `rate` says what is known beforehand and counts power cycles."""

@@ -7,25 +7,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 
-from flicker._version import __version__
 from flicker.base import check
 from flicker.base.formats import hours_text, share_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each
-from flicker.base.result import Result, plain
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.compare.sides import Side
-from flicker.evidence.document.frames import SoakTables
 from flicker.evidence.outlook.planned_falls import SHORTEST_H, Planned, PlannedFall, Units, gone_after, planned_falls
+from flicker.evidence.soaking.model import AllowedRow, PowerUpPlan, PowerUpsNeeded, SoakPlan, SoakRate, SoakRow
 from flicker.evidence.soaking.rate import (
-    SoakRate,
-    dispersion_of,
+    Told,
     from_logs,
     known_rate,
     per_power_up,
@@ -36,49 +32,11 @@ from flicker.evidence.soaking.rate import (
 from flicker.evidence.soaking.words import CAUTIONS, plan_method, plan_reads
 from flicker.evidence.traced import LogLike
 from flicker.stats.power_ups import PowerUpSoak, power_ups_to_see
-from flicker.stats.soak import (
-    clean_exposure,
-    hours_to_catch,
-    power_ups_to_catch,
-)
+from flicker.stats.soak import clean_exposure, hours_to_catch, power_ups_to_catch
 
 TABLE = (0.50, 0.60, 0.75, 0.80, 0.90, 0.95, 0.99)  # confidences that a page lists: a choice
 ALLOWED = (0, 1, 2)  # episodes in a soak that a page lists: a choice
 COOL_DOWN_H = Limits().cold_after_s / HOUR  # by the definition of a cold start
-@dataclass(frozen=True, slots=True)
-class SoakPlan(SoakTables, Result):
-    """A soak: how many observed hours, and what they promise.
-
-    ``kind`` is 'catch' (see the fault at least once with the chance ``confidence``), 'upper limit' (nothing was seen
-    so far: the hours catch a fault as frequent as the log allows, and no less) or 'demonstrate' (so many hours with at
-    most ``allowed`` episodes exclude the rate). ``table`` lists confidence against hours; ``demonstrate`` the hours
-    with 0, 1 or 2 episodes allowed; ``comparison`` the hours after a repair that would show a fall.
-    ``power_ups_needed`` says as how many power-ups of the logged length the hours are to be run, where counts per
-    power-up are known: power-ups differ by themselves, so one long run promises less.
-    """
-
-    kind: str
-    hours: float
-    hours_if_rate_known: float | None
-    confidence: float
-    rate: SoakRate
-    detectable_share: float
-    allowed: int
-    table: tuple[dict[str, float], ...]
-    demonstrate: tuple[dict[str, float], ...]
-    power_ups: dict[str, Any] | None
-    cycles: dict[str, Any] | None
-    comparison: tuple[PlannedFall, ...]
-    cautions: tuple[str, ...]
-    method: str
-    reads: str
-    seed: int = 0
-    power_ups_needed: dict[str, Any] | None = None
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the document of the schema 'flicker/soak/2'."""
-        own = plain({name: getattr(self, name) for name in self.__slots__})
-        return {"schema": "flicker/soak/2", "version": __version__, "correction": "none: one plan, one promise", **own}
 
 
 def plan_soak(
@@ -169,26 +127,24 @@ def plan_soak(
         raise ValueError("each_h and scatter plan a comparison; give compare=True with them")
     cautions: list[str] = []
     side: Side | None = None
-    dispersion = 1.0
-    units: tuple[list[int], list[float]] | None = None
+    told = Told(rate_per_h=rate_per_h, max_rate_per_h=max_rate_per_h)
     if count is not None and not isinstance(count, (int, float, str, np.integer)):
-        units = per_power_up(count, hours)
-        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), dispersion_of(*units)
+        told = Told(units=per_power_up(count, hours))
     elif hours is not None and not isinstance(hours, (int, float, str, np.number)):
         raise ValueError("count and hours must both be totals, or both one number per power-up")
+    elif count is not None or hours is not None:
+        told = Told(count=count, hours=hours)
+    relative = None
     if logs is not None:
-        side, units, more = from_logs(logs, channel, limits)
-        count, hours, dispersion = sum(units[0]), math.fsum(units[1]), dispersion_of(*units)
+        side, logged, more = from_logs(logs, channel, limits)
+        told = Told(units=logged, logged=True)
         cautions.extend(more)
         glitch_length_s, relative = relative_length(side, glitch_length_s)
         if starts is None and side.cold_starts >= 2:
             starts, starts_with_fault = side.cold_starts, side.starts_with_episode(limits.warm_up_s)
-    else:
-        relative = None
+    units: Units | None = told.units
     seen = share_seen(glitch_length_s, sample_interval_s, integration_s, relative)
-    rate, kind, base = known_rate(
-        count, hours, rate_per_h, max_rate_per_h, dispersion, confidence, logs is not None, limits, units
-    )
+    rate, kind, base = known_rate(told, confidence, limits)
     if compare and kind != "catch":
         raise ValueError("a comparison is planned from episodes that were seen, or from a known rate; give one of them")
     power_ups = _starts(
@@ -224,14 +180,14 @@ def plan_soak(
         known = hours_to_catch(rate=base, confidence=confidence, detectable_share=seen).exposure
     aim = base if kind == "demonstrate" else limits.episode_rate_per_h
     demonstrate = tuple(
-        {
-            "allowed": float(number),
-            "max_rate_per_h": aim,
-            "hours": clean_exposure(aim, confidence=confidence, allowed=number, detectable_share=seen).exposure,
-        }
+        AllowedRow(
+            allowed=float(number),
+            max_rate_per_h=aim,
+            hours=clean_exposure(aim, confidence=confidence, allowed=number, detectable_share=seen).exposure,
+        )
         for number in ALLOWED
     )
-    told = (
+    remarks = (
         (
             kind == "upper limit",
             "Nothing was seen so far: the plan catches a fault as frequent as the log still allows; a rarer one needs longer.",
@@ -252,11 +208,14 @@ def plan_soak(
             f"{allowed} allowed must be fixed before the soak begins, not when an episode has come.",
         ),
     )
-    cautions += [text for holds, text in told if holds]
+    cautions += [text for holds, text in remarks if holds]
     over = in_power_ups(confidence)
     asked = sorted({*TABLE, confidence})
-    table = tuple({"confidence": chance, "hours": needed(chance)} for chance in each(asked, len(asked)))
-    return SoakPlan(
+    start = Planned(
+        units=units or ((), ()), side=side, rate_per_h=rate.per_hour, each_h=each_h, cv=scatter,
+        scatter=limits.power_up_scatter, confidence=limits.confidence, cool_down_h=cool,
+    )  # fmt: skip
+    plan = SoakPlan(
         kind=kind,
         hours=wanted,
         hours_if_rate_known=known,
@@ -264,29 +223,29 @@ def plan_soak(
         rate=rate,
         detectable_share=seen,
         allowed=allowed,
-        table=table,
+        table=tuple(SoakRow(chance, needed(chance)) for chance in each(asked, len(asked))),
         demonstrate=demonstrate,
         power_ups=power_ups,
         cycles=power_cycles(side, confidence, cool, limits) if side is not None else None,
-        comparison=_comparison(rate, units, side, compare, each_h, scatter, cool, limits) if kind == "catch" else (),
+        comparison=_comparison(start, rate, compare=compare) if kind == "catch" else (),
         cautions=(*cautions, *CAUTIONS),
         method=plan_method(kind, rate) if over is None else over.method,
-        reads=plan_reads(kind, wanted, known, confidence, rate, seen, allowed, base, power_ups, over),
         power_ups_needed=None
-        if over is None or units is None
-        else {
-            "power_ups": over.power_ups,
-            "each_h": wanted / over.power_ups,
-            "miss": over.miss,
-            "seen_power_ups": over.seen_power_ups,
-            "scatter": over.scale,
-        },
+        if over is None
+        else PowerUpsNeeded(
+            power_ups=over.power_ups,
+            each_h=wanted / over.power_ups,
+            miss=over.miss,
+            seen_power_ups=over.seen_power_ups,
+            scatter=over.scale,
+        ),
     )
+    return replace(plan, reads=plan_reads(plan, base, over))
 
 
 def _starts(
     hits: int | None, trials: int | None, confidence: float, seen: float, per_hour: float | None, cool_h: float
-) -> dict[str, Any] | None:
+) -> PowerUpPlan | None:
     """How many cold starts show the fault, and what they take on the bench."""
     if hits is None or trials is None:
         return None
@@ -302,46 +261,42 @@ def _starts(
         rate=per_hour,
     )
     bench = plan.power_ups * SHORTEST_H + (plan.power_ups - 1) * cool_h
-    return {
-        "power_ups": plan.power_ups,
-        "power_ups_if_share_known": plan.power_ups_if_share_known,
-        "hits": hits,
-        "trials": trials,
-        "cool_down_h": cool_h,
-        "bench_h": bench,
-        "equal_hours": plan.equal_exposure,
-        "better_than_hours": bool(math.isfinite(plan.equal_exposure) and bench < plan.equal_exposure),
-        "reads": f"{plan.power_ups} cold starts show it at least once with a chance of {share_text(confidence)} "
+    return PowerUpPlan(
+        power_ups=plan.power_ups,
+        power_ups_if_share_known=plan.power_ups_if_share_known,
+        hits=hits,
+        trials=trials,
+        cool_down_h=cool_h,
+        bench_h=bench,
+        equal_hours=plan.equal_exposure,
+        better_than_hours=bool(math.isfinite(plan.equal_exposure) and bench < plan.equal_exposure),
+        reads=f"{plan.power_ups} cold starts show it at least once with a chance of {share_text(confidence)} "
         f"({hours_text(bench)} on the bench, cooling included).",
-    }
+    )
 
 
-def _comparison(
-    rate: SoakRate, units: Units | None, side: Side | None, compare: bool, each_h: float | None, scatter: float | None,
-    cool_h: float, limits: Limits,
-) -> tuple[PlannedFall, ...]:  # fmt: skip
+def _comparison(start: Planned, rate: SoakRate, *, compare: bool) -> tuple[PlannedFall, ...]:
     """What shows a fall after a repair: all falls where a comparison is planned, else what shows the fault gone."""
-    if units is None and rate.count is not None and rate.observed_h is not None:
+    units = start.units
+    if not units[0] and rate.count is not None and rate.observed_h is not None:
         units = [rate.count], [rate.observed_h]  # a bare total: of one power-up
-    if units is None and not compare:
+    if units[0]:
+        start = replace(start, units=units, rate_per_h=None)
+    elif not compare:
         return ()
-    if units is None and (scatter is None or each_h is None):
+    elif start.cv is None or start.each_h is None:
         raise ValueError("a comparison planned from a known rate needs scatter and each_h, the hours of each power-up")
-    start = Planned(
-        units=units or ((), ()), side=side, rate_per_h=None if units else rate.per_hour, each_h=each_h, cv=scatter,
-        scatter=limits.power_up_scatter, confidence=limits.confidence, cool_down_h=cool_h,
-    )  # fmt: skip
     return planned_falls(start) if compare else gone_after(start)
 
 
 def _starts_only(
-    rate: SoakRate, power_ups: dict[str, Any] | None, confidence: float, seen: float, cautions: tuple[str, ...]
+    rate: SoakRate, power_ups: PowerUpPlan | None, confidence: float, seen: float, cautions: tuple[str, ...]
 ) -> SoakPlan:
     if power_ups is None:
         raise ValueError("starts_with_fault must be 1 or more where nothing else tells the rate, got 0")
     return SoakPlan(
         kind="catch",
-        hours=power_ups["bench_h"],
+        hours=power_ups.bench_h,
         hours_if_rate_known=None,
         confidence=confidence,
         rate=rate,
@@ -354,5 +309,5 @@ def _starts_only(
         comparison=(),
         cautions=cautions,
         method="predictive law, share of cold starts from those seen",
-        reads=f"Plan: {power_ups['reads']}",
+        reads=f"Plan: {power_ups.reads}",
     )

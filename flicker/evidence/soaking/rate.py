@@ -9,19 +9,20 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Any
 
 import numpy as np
 
 from flicker.base import check
 from flicker.base.formats import hours_text, power_ups_text
 from flicker.base.limits import Limits
-from flicker.base.result import Doc, Result, plain
 from flicker.base.units import HOUR
 from flicker.evidence.assessment import Assessment, assess
 from flicker.evidence.compare.sides import Side, side_of
 from flicker.evidence.guard.words import ADVICE, advice_text, reason_text
+from flicker.evidence.outlook.planned_falls import Units
 from flicker.evidence.record.power_up_counts import HEAT_S
+from flicker.evidence.soaking.model import CyclePlan, SoakRate
 from flicker.evidence.traced import LogLike
 from flicker.evidence.verdict import DO_NOT_CONNECT, Against
 from flicker.logs.spans import total, within
@@ -31,20 +32,7 @@ from flicker.stats.rates.dispersion import pearson_dispersion
 from flicker.stats.soak import detectable_share
 
 
-@dataclass(frozen=True, slots=True)
-class SoakRate(Result):
-    """What is known of the rate, per observed hour (exact two-sided limits; null where only assumed)."""
-
-    source: Annotated[str, Doc("Where the rate comes from.")]
-    count: Annotated[int | None, Doc("Episodes seen; null where the rate was given.", ge=0)]
-    observed_h: Annotated[float | None, Doc("In so many observed hours.", ge=0)]
-    per_hour: Annotated[float | None, Doc("Episodes per observed hour.", ge=0)]
-    low_per_hour: Annotated[float | None, Doc("Lower two-sided limit.", ge=0)]
-    high_per_hour: Annotated[float | None, Doc("Upper two-sided limit.", ge=0, open=True)]
-    dispersion: Annotated[float, Doc("Variance of the counts over that of single episodes.", ge=0)]
-
-
-def per_power_up(count: Any, hours: Any) -> tuple[list[int], list[float]]:
+def per_power_up(count: Any, hours: Any) -> Units:
     """Episodes and hours per power-up, checked."""
     n = check.whole_array("count", count)
     if hours is None or np.ndim(hours) != 1:
@@ -63,7 +51,7 @@ def dispersion_of(counts: Sequence[int], hours: Sequence[float]) -> float:
 
 def from_logs(
     logs: Assessment | LogLike | Sequence[LogLike], channel: str | None, limits: Limits
-) -> tuple[Side, tuple[list[int], list[float]], list[str]]:
+) -> tuple[Side, Units, list[str]]:
     """One channel of the logs: its side, episodes and hours of each power-up, and cautions."""
     result = logs if isinstance(logs, Assessment) else assess(logs, limits)
     names = [item.channel for item in result.channels]
@@ -112,85 +100,58 @@ def share_seen(length: float | None, interval: float | None, integration: float,
     return share
 
 
-def known_rate(
-    count: int | None,
-    hours: float | None,
-    rate_per_h: float | None,
-    max_rate_per_h: float | None,
-    dispersion: float,
-    confidence: float,
-    logged: bool,
-    limits: Limits,
-    units: tuple[list[int], list[float]] | None,
-) -> tuple[SoakRate, str | None, float]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What was told of the rate before a plan: totals or counts of each power-up (``units``), or a rate itself."""
+
+    count: int | None = None
+    hours: float | None = None
+    units: Units | None = None
+    logged: bool = False
+    rate_per_h: float | None = None
+    max_rate_per_h: float | None = None
+
+
+def known_rate(told: Told, confidence: float, limits: Limits) -> tuple[SoakRate, str | None, float]:
     """The rate with its interval, the kind of plan that it asks for (None where no rate is told), and what to plan by."""
-    if count is not None or hours is not None:
-        if count is None or hours is None:
-            raise ValueError("count and hours belong together, got one of them")
-        n = check.whole("count", count, what="episodes seen")
-        t = check.positive("hours", hours, what="observed hours")
-        found: RateInterval | MeanRate = rate_interval(n, t, confidence=confidence)
-        if units is not None and len(units[0]) > 1 and n > 0:
-            found = mean_rate(*units, scatter=limits.power_up_scatter, confidence=confidence)
-        source = "the logs" if logged else "the episodes seen"
-        rate = SoakRate(
-            source=source,
-            count=n,
-            observed_h=t,
-            per_hour=found.rate,
-            low_per_hour=found.low,
-            high_per_hour=found.high,
-            dispersion=dispersion,
-        )
-        if n > 0:
-            return rate, "catch", n / t
-        return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
-    if rate_per_h is not None:
-        known = check.positive("rate_per_h", rate_per_h, what="a rate")
-        return (
-            SoakRate(
-                source="given as known",
-                count=None,
-                observed_h=None,
-                per_hour=known,
-                low_per_hour=None,
-                high_per_hour=None,
-                dispersion=1.0,
-            ),
-            "catch",
-            known,
-        )
-    if max_rate_per_h is not None:
-        most = check.positive("max_rate_per_h", max_rate_per_h, what="a rate")
-        return (
-            SoakRate(
-                source="to be excluded",
-                count=None,
-                observed_h=None,
-                per_hour=most,
-                low_per_hour=None,
-                high_per_hour=None,
-                dispersion=1.0,
-            ),
-            "demonstrate",
-            most,
-        )
-    return (
-        SoakRate(
-            source="not given",
-            count=None,
-            observed_h=None,
-            per_hour=None,
-            low_per_hour=None,
-            high_per_hour=None,
-            dispersion=1.0,
-        ),
-        None,
-        math.nan,
+    if told.units is not None or told.count is not None or told.hours is not None:
+        return _counted_rate(told, confidence, limits)
+    if told.rate_per_h is not None:
+        known = check.positive("rate_per_h", told.rate_per_h, what="a rate")
+        return SoakRate("given as known", per_hour=known), "catch", known
+    if told.max_rate_per_h is not None:
+        most = check.positive("max_rate_per_h", told.max_rate_per_h, what="a rate")
+        return SoakRate("to be excluded", per_hour=most), "demonstrate", most
+    return SoakRate("not given"), None, math.nan
+
+
+def _counted_rate(told: Told, confidence: float, limits: Limits) -> tuple[SoakRate, str, float]:
+    """The rate from episodes that were counted."""
+    count, hours, units = told.count, told.hours, told.units
+    if units is not None:
+        count, hours = sum(units[0]), math.fsum(units[1])
+    if count is None or hours is None:
+        raise ValueError("count and hours belong together, got one of them")
+    n = check.whole("count", count, what="episodes seen")
+    t = check.positive("hours", hours, what="observed hours")
+    found: RateInterval | MeanRate = rate_interval(n, t, confidence=confidence)
+    if units is not None and len(units[0]) > 1 and n > 0:
+        found = mean_rate(*units, scatter=limits.power_up_scatter, confidence=confidence)
+    rate = SoakRate(
+        source="the logs" if told.logged else "the episodes seen",
+        count=n,
+        observed_h=t,
+        per_hour=found.rate,
+        low_per_hour=found.low,
+        high_per_hour=found.high,
+        dispersion=dispersion_of(*units) if units is not None else 1.0,
     )
+    if n > 0:
+        return rate, "catch", n / t
+    return rate, "upper limit", rate_interval(0, t, confidence=confidence, sided="upper").high
 
 
-def power_cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -> dict[str, Any] | None:
+def power_cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -> CyclePlan | None:
     """Plan in power cycles from the run of the rate since power-up, where two power-ups or more were seen.
 
     Notes
@@ -224,22 +185,20 @@ def power_cycles(side: Side, confidence: float, cool_h: float, limits: Limits) -
     alone = _one_run(seen, exposure, expected, edges_h, float(per_h[-1]), scatter, confidence)
     said = power_ups_text(found.power_ups, length)
     said += f" each, cooled for {hours_text(cool_h)} between ({hours_text(bench)} in all)." if found.power_ups > 1 else " from cold."
-    return plain(  # type: ignore[no-any-return]
-        {
-            "cycles": found.power_ups,
-            "run_length": length,
-            "exposure": found.power_ups * length,
-            "bench_time": bench,
-            "chance": 1.0 - found.miss,
-            "one_long_run": alone,
-            "confidence": confidence,
-            "cool_down": cool_h,
-            "method": found.method,
-            "counts": counts.tolist(),
-            "hours": hours.tolist(),
-            "edges_h": edges_h.tolist(),
-            "reads": said,
-        }
+    return CyclePlan(
+        cycles=found.power_ups,
+        run_length=length,
+        exposure=found.power_ups * length,
+        bench_time=bench,
+        chance=1.0 - found.miss,
+        one_long_run=alone,
+        confidence=confidence,
+        cool_down=cool_h,
+        method=found.method,
+        counts=tuple(counts.tolist()),
+        hours=tuple(hours.tolist()),
+        edges_h=tuple(edges_h.tolist()),
+        reads=said,
     )
 
 

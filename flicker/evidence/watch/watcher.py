@@ -12,7 +12,6 @@ import math
 from collections import deque
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -25,7 +24,17 @@ from flicker.evidence.guard.words import reasons_text
 from flicker.evidence.record.channel_record import SHORT_S
 from flicker.evidence.watch.followed import FEWEST, Followed, LiveGuard, Starts, moment
 from flicker.evidence.watch.restarts import Restarts
-from flicker.evidence.watch.watching import CLEAN, GO_ON, RECURS, STAYS, ChannelState, Event, WatchSummary, design
+from flicker.evidence.watch.watching import (
+    CLEAN,
+    GO_ON,
+    RECURS,
+    STAYS,
+    ChannelState,
+    Event,
+    OfflineVerdict,
+    WatchSummary,
+    design,
+)  # fmt: skip
 from flicker.logs.growing import Fresh
 from flicker.signals.excursions import near_s
 from flicker.signals.guard.figures import CELL_S
@@ -366,7 +375,7 @@ class Watcher:
             stays=item.filled and item.count < 2,
         )
 
-    def summary(self, ended: str, *, notes: Iterable[str] = (), offline: Sequence[dict[str, Any]] = ()) -> WatchSummary:
+    def summary(self, ended: str, *, notes: Iterable[str] = (), offline: Sequence[OfflineVerdict] = ()) -> WatchSummary:
         """What the watch has shown, with the verdicts of the offline judgement beside it where they were made."""
         states = self.states()
         cautions = [

@@ -105,6 +105,31 @@ class ChannelState(Result):
 
 
 @dataclass(frozen=True, slots=True)
+class OfflineVerdict(Result):
+    """The judgement of the whole log, made at the end."""
+
+    channel: Annotated[str, Doc("Name.")]
+    verdict: Annotated[
+        str,
+        Doc(
+            "How the channel behaves, strongest word that is shown.",
+            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
+        ),
+    ]
+    tail: Annotated[str, Doc("What the word rests on.")]
+    fitness: Annotated[
+        str,
+        Doc(
+            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
+            values=("do not connect", "not yet shown", "within limits for the time observed"),
+        ),
+    ]
+    episodes: Annotated[int, Doc("Episodes.", ge=0)]
+    observed_h: Annotated[float, Doc("Observed hours.", ge=0)]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+
+
+@dataclass(frozen=True, slots=True)
 class WatchSummary(Result):
     """What a watch has shown; ``to_dict`` follows the schema 'flicker/watch/1'."""
 
@@ -117,7 +142,7 @@ class WatchSummary(Result):
     alarms: tuple[Event, ...]
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-    offline: tuple[dict[str, Any], ...] = ()
+    offline: tuple[OfflineVerdict, ...] = ()
     seed: int = 0
 
     @property

@@ -120,7 +120,7 @@ def soak(plan: Any) -> Any:
         If the plan holds no table of hours.
     """
     told = document(plan)
-    steps = soak_steps(told.get("table") or ())
+    steps = soak_steps((row["hours"], row["confidence"]) for row in told.get("table") or ())
     if not steps:
         raise NothingToDraw("the plan holds no table of hours to draw")
     rows = [

@@ -194,8 +194,8 @@ def beside_outputs(result: Assessment) -> Markup:
     if not result.companions:
         return Markup("")
     names = {item.name for item in result.companions}
-    pairs = (result.coincidence or {}).get("pairs", [])
-    together = [p["reads"] for p in pairs if p["answer"] != NOT_SHOWN and len({p["a"], p["b"]} & names) == 1]
+    pairs = () if result.coincidence is None else result.coincidence.pairs
+    together = [pair.reads for pair in pairs if pair.answer != NOT_SHOWN and len({pair.a, pair.b} & names) == 1]
     parts: list[Child] = [tag("h2", "Beside the outputs")]
     rows = [
         (

@@ -191,7 +191,7 @@ def soak_page(result: Any, pictures: Pictures, logs: Sequence[Log]) -> tuple[str
 
     told = document_of(result)
     hours = told.get("hours")
-    steps = soak_steps(told.get("table") or ())
+    steps = soak_steps((row["hours"], row["confidence"]) for row in told.get("table") or ())
     heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
     needed, starts = told.get("power_ups_needed"), told.get("power_ups")
     if needed:

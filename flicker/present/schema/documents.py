@@ -16,12 +16,11 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.judged import SharedChange
 from flicker.evidence.compare.stages import Credit
-from flicker.evidence.document.rows import AllowedRow, Coincidence, CyclePlan, OfflineVerdict, PowerUpPlan, SoakRow
-from flicker.evidence.outlook.planned_falls import PlannedFall
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
-from flicker.evidence.soaking.rate import SoakRate
+from flicker.evidence.questions.together import Coincidence
+from flicker.evidence.soaking.model import SoakPlan
 from flicker.evidence.visits.visited import ChannelVisits, Visit
-from flicker.evidence.watch.watching import ChannelState, Design, Event
+from flicker.evidence.watch.watching import ChannelState, Design, Event, OfflineVerdict
 from flicker.evidence.words import Next
 from flicker.logs.model import Run
 
@@ -134,48 +133,11 @@ class Fingerprint(TypedDict):
     sha256: Annotated[str | None, Doc("SHA-256 of its content.")]
 
 
-class PowerUpsNeeded(TypedDict):
-    """A soak in power-ups, which differ by themselves: one long run promises less."""
-
-    power_ups: Annotated[int, Doc("Power-ups to run.", ge=1)]
-    each_h: Annotated[float, Doc("Observed hours of each: the mean of those seen.", gt=0)]
-    miss: Annotated[float, Doc("Chance that all of them stay clean although nothing was repaired.", ge=0, le=1)]
-    seen_power_ups: Annotated[int, Doc("Power-ups from which rate and scatter were taken.", ge=1)]
-    scatter: Annotated[float, Doc("Scale of what is allowed for how power-ups differ.", gt=0)]
-
-
-class SoakDocument(Told):
+class SoakDocument(Head):
     """What `flicker soak --json` prints: a plan; it starts nothing."""
 
     schema: Annotated[Literal["flicker/soak/2"], NUMBERED]
-    kind: Annotated[
-        str,
-        Doc(
-            "'catch': see the fault at least once; 'upper limit': nothing was seen so far; 'demonstrate': exclude a rate.",
-            values=("catch", "upper limit", "demonstrate"),
-        ),
-    ]
-    hours: Annotated[float | None, Doc("Observed hours planned.", ge=0, open=True)]
-    hours_if_rate_known: Annotated[float | None, Doc("Hours if the rate were known for certain.", ge=0, open=True)]
-    confidence: Annotated[float, Doc("Confidence of the intervals, a share between 0 and 1.", gt=0)]
-    rate: Annotated[SoakRate, Doc("")]
-    detectable_share: Annotated[float, Doc("Share of such glitches that the meter sees.", ge=0, le=1)]
-    allowed: Annotated[int, Doc("Episodes that a demonstration may show.", ge=0)]
-    table: Annotated[list[SoakRow], Doc("Hours by confidence.")]
-    demonstrate: Annotated[list[AllowedRow], Doc("Hours by episodes allowed.")]
-    power_ups: Annotated[PowerUpPlan | None, Doc("The plan in cold starts; null where no cold starts were told.")]
-    cycles: Annotated[
-        CyclePlan | None, Doc("The plan in power cycles; null without two power-ups and an episode in the logs.")
-    ]
-    comparison: Annotated[
-        list[PlannedFall],
-        Doc("What shows a fall after a repair: the fault gone, and where a comparison is planned also a half and a tenth."),
-    ]
-    method: Annotated[str, Doc("The method by which the figures were found.")]
-    power_ups_needed: Annotated[
-        PowerUpsNeeded | None,
-        Doc("As how many power-ups of the logged length the hours are to be run; null where only a total is known."),
-    ]
+    plan: SoakPlan
 
 
 class StagesDocument(Told):
@@ -298,7 +260,7 @@ DOCUMENTS = (
 )
 
 # Results whose `to_dict` puts the keys of one field beside its own, or adds a property.
-SPREAD: dict[type[Any], str] = {SideFigures: "rate", WatchFirstLine: "design"}
+SPREAD: dict[type[Any], str] = {SideFigures: "rate", WatchFirstLine: "design", SoakDocument: "plan"}
 ADDED: dict[type[Any], dict[str, Any]] = {
     CaseLog: {
         "conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")],

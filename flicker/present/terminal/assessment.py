@@ -107,8 +107,8 @@ def answer(item: ChannelAssessment) -> Text:
 def shared_lines(result: Assessment) -> list[str]:
     """What concerns all channels: what they share, and what the sampling shows; only what says something."""
     lines = []
-    pairs = (result.coincidence or {}).get("pairs", [])
-    if any(pair["answer"] != "not shown" for pair in pairs):
+    shared = result.coincidence
+    if shared is not None and any(pair.answer != NOT_SHOWN for pair in shared.pairs):
         lines.append(together_text(result.coincidence))
     lines.extend(item.reads for item in result.companions)
     eyes = [item.visibility for item in result.channels if item.visibility is not None]

@@ -72,7 +72,7 @@ class Screen:
             out.print(Text(state.reads))
         for row in summary.offline:
             # whether a loudspeaker may be connected comes first
-            said = f"{row['channel']}: loudspeaker: {fitness_text(str(row['fitness']))}; {row['verdict']}: {row['tail']}"
+            said = f"{row.channel}: loudspeaker: {fitness_text(row.fitness)}; {row.verdict}: {row.tail}"
             out.print(Text.assemble(("whole log  ", "dim"), said))
         warn(out, summary.cautions)
 

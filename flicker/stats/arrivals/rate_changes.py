@@ -132,7 +132,13 @@ def rate_changes(
         n1 = int((inside <= at).sum())
         before, after = n1 / (at - a), (inside.size - n1) / (b - at)
         ratio = after / before if before > 0 else float("inf")
-        changes.append(RateChange(at, min(low, at), max(high, at), before, after, ratio, *found[at]))
+        lr, p = found[at]
+        changes.append(
+            RateChange(
+                at=at, low=min(low, at), high=max(high, at), rate_before=before, rate_after=after, ratio=ratio,
+                likelihood_ratio=lr, p_value=p,
+            )
+        )  # fmt: skip
     borders = np.array(edges)
     counts = np.diff(np.concatenate([[0], np.searchsorted(events, borders[1:], "right")])).astype(np.int64)
     return RateChanges(

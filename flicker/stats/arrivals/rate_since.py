@@ -199,9 +199,9 @@ def _within(
         p_gaps = _by_gaps(t, span, where, seed)
         p_up, p_down = max(p_up, p_gaps[0]), max(p_down, p_gaps[1])
     return RateSince(
-        begin + place, begin + low, begin + high,
-        *_rates(n0, t.size - n0, place, span - place, dispersion, blocks - 2.0, confidence),
-        p_up, p_down, dispersion, int(t.size), at is not None, confidence, method,
+        at=begin + place, low=begin + low, high=begin + high,
+        **_rates((n0, t.size - n0), (place, span - place), dispersion, blocks - 2.0, confidence),
+        p_up=p_up, p_down=p_down, dispersion=dispersion, count=int(t.size), given=at is not None, confidence=confidence, method=method,
     )  # fmt: skip
 
 
@@ -252,12 +252,11 @@ def rate_since_unit(
     low, high = _around(post, border - 1, confidence)
     dispersion = max(1.0, float(scale[0]) * (1.0 + wide**2 * mean))
     dof = units - 2.0 + PRIOR_DOF
+    n_sides, e_sides = (int(n[:border].sum()), int(n[border:].sum())), (float(e[:border].sum()), float(e[border:].sum()))
     return RateSince(
-        border, low, high,
-        *_rates(int(n[:border].sum()), int(n[border:].sum()), float(e[:border].sum()), float(e[border:].sum()),
-                dispersion, dof, confidence),
-        p_up, p_down, dispersion, int(n.sum()), False, confidence,
-        "maximal moderated t of the roots of counts over the borders between units",
+        at=border, low=low, high=high, **_rates(n_sides, e_sides, dispersion, dof, confidence), p_up=p_up, p_down=p_down,
+        dispersion=dispersion, count=int(n.sum()), given=False, confidence=confidence,
+        method="maximal moderated t of the roots of counts over the borders between units",
     )  # fmt: skip
 
 
@@ -380,16 +379,17 @@ def _around(mass: Floats, top: int, confidence: float) -> tuple[int, int]:
 
 
 def _rates(
-    n0: int, n1: int, e0: float, e1: float, dispersion: float, dof: float, confidence: float
-) -> tuple[float, float, float, float, float]:
-    """Rates, their ratio and its interval on the logarithm, half an event added where one side has none."""
+    counts: tuple[int, int], exposures: tuple[float, float], dispersion: float, dof: float, confidence: float
+) -> dict[str, float]:
+    """Rates before and after, their ratio and its interval on the logarithm, half an event added where one side has none."""
+    (n0, n1), (e0, e1) = counts, exposures
     ratio = (n1 / e1) / (n0 / e0) if n0 else np.inf
     half = special.stdtrit(dof, 0.5 + 0.5 * confidence) * np.sqrt(dispersion * (1.0 / (n0 + 0.5) + 1.0 / (n1 + 0.5)))
     middle = ((n1 + 0.5) / e1) / ((n0 + 0.5) / e0)
-    return (
-        n0 / e0,
-        n1 / e1,
-        float(ratio),
-        float(middle / np.exp(half)) if n1 else 0.0,
-        float(middle * np.exp(half)) if n0 else np.inf,
-    )
+    return {
+        "rate_before": n0 / e0,
+        "rate_after": n1 / e1,
+        "ratio": float(ratio),
+        "ratio_low": float(middle / np.exp(half)) if n1 else 0.0,
+        "ratio_high": float(middle * np.exp(half)) if n0 else np.inf,
+    }
