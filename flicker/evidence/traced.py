@@ -203,7 +203,7 @@ class Traced:
         digit = last_digit_of(self.traces) if shorted else None
         other = Traced(self.limits, None, self.cache, self.progress)
         for log in logs:
-            other.traces.extend(other._trace(log, alive=not shorted, digit_V=digit))
+            other.traces.extend(other._trace(log, shorted_digit_V=digit))
         return other.traces
 
 

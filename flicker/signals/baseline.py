@@ -107,7 +107,7 @@ def fit_baseline(
         smooth = np.interp(cell_s, cell_s[calm], running_median(cell[calm], wanted))
     else:
         smooth = np.full(cell_s.size, level_nearest_zero(value, excursion_V))
-    knots_s, knots_V, levels = _levels(cell_s, cell, smooth, calm, excursion_V, long_episode_s, value, time_s)
+    knots_s, knots_V, levels = _levels(_Cells(cell_s, cell, smooth, calm), time_s, value, excursion_V, long_episode_s)
     return Baseline(knot_s=knots_s, knot_V=knots_V, start=start, cell_s=cell_s, cell_V=cell, levels=levels)
 
 
@@ -181,16 +181,20 @@ def level_nearest_zero(value: Floats, width_V: float) -> float:
     return float(np.median(near)) if near.size else middle
 
 
+class _Cells(NamedTuple):
+    """Cells of some ten seconds: their time, middle, running median, and whether they are calm."""
+
+    time_s: Floats
+    middle: Floats
+    smooth: Floats
+    calm: Bools
+
+
 def _levels(
-    cell_s: Floats,
-    cell: Floats,
-    smooth: Floats,
-    calm: Bools,
-    excursion_V: float,
-    long_episode_s: float,
-    value: Floats,
-    time_s: Floats,
+    cells: _Cells, time_s: Floats, value: Floats, excursion_V: float, long_episode_s: float
 ) -> tuple[Floats, Floats, tuple[Level, ...]]:
+    """Knots of the baseline, and the levels at which the blocks ``value`` rested."""
+    cell_s, cell, smooth, calm = cells
     jump = 0.5 * excursion_V
     borders = np.flatnonzero(np.abs(np.diff(smooth)) > jump) + 1
     edges = [0, *borders.tolist(), cell_s.size]

@@ -36,20 +36,25 @@ FEWEST = 100  # readings that tell by which plan the rows between are empty; a c
 SIGMAS = 6.0  # common practice, no source: Gaussian noise passes six sigma once in 5e8 readings
 
 
+class Piece(NamedTuple):
+    """A run before its channels are traced, with the stretches of each channel that show no live output, or may show none.
+
+    ``power_up`` begins it; one that ``goes_on`` continues the run before and has no start.
+    """
+
+    blocks: RunBlocks
+    lapses: Sequence[Sequence[Lapse]]
+    doubts: Sequence[Sequence[Lapse]]
+    power_up: PowerUp | None
+    number: int = 0
+    goes_on: bool = False
+
+
 def draft_trace(
-    channel: str,
-    number: int,
-    blocks: RunBlocks,
-    index: int,
-    lapses: Sequence[Lapse],
-    power_up: PowerUp | None,
-    first: tuple[Floats, Floats],
-    limits: Limits,
-    hands: Hands,
-    goes_on: bool = False,
-    digit_V: float | None = None,
+    piece: Piece, index: int, channel: str, first: tuple[Floats, Floats], hands: Hands, limits: Limits, digit_V: float | None
 ) -> Trace:
-    """One channel of a run before its excursions are known; one that goes on from the run before has no start."""
+    """One channel of a run before its excursions are known."""
+    blocks, lapses, power_up = piece.blocks, piece.lapses[index], piece.power_up
     part = blocks.channels[index]
     run = blocks.run
     resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
@@ -62,7 +67,7 @@ def draft_trace(
     reasons.extend(_unread(blocks, part, channel, limits.long_episode_s))
     reasons.extend(_too_coarse(ranges, channel, usual))
     muted = None
-    begins = not goes_on and not any(lapse.first == 0 for lapse in lapses)
+    begins = not piece.goes_on and not any(lapse.first == 0 for lapse in lapses)
     if begins:
         zero = max(ZERO_V, 2.0 * resolution)
         muted = relay_closed_at(*first, resolution_V=resolution, zero_V=zero, step_V=limits.settle_band_V)
@@ -71,7 +76,7 @@ def draft_trace(
     covered = spans(_covered(blocks, run.sample_interval_s))
     observed = without(covered, spans((gap.start_s, gap.end_s) for gap in reasons))
     blank = _Blank(
-        channel=channel, number=number, resolution=resolution, ranges=ranges, power_up=power_up, limits=limits
+        channel=channel, number=piece.number, resolution=resolution, ranges=ranges, power_up=power_up, limits=limits
     )
     centre = blocks.centre_s
     usable = (part.finite > 0) & holds(observed, centre)

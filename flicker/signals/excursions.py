@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -67,6 +68,15 @@ _FIELDS = ("start_s", "end_s", "peak_V", "deviation_V", "cut", "over_range")
 
 _START, _END, _DEVIATION, _PEAK, _CUT, _OVER, _SIDE = range(7)
 _COLUMNS = 7  # by definition: the fields of a row
+
+
+class _Samples(NamedTuple):
+    """Samples in order, how far each is from the baseline, and which of them are on their way back from over range."""
+
+    time_s: Floats
+    values: Floats
+    away: Floats
+    unsure: Bools | None
 
 
 class Scanner:
@@ -142,28 +152,20 @@ class Scanner:
             size = np.abs(away)
             place = np.flatnonzero(~(size <= self.leave_V))  # beyond, between the thresholds, or missing
             beyond = size[place] > self.enter_V
-        unsure = self._unsure(time_s, values, fresh)
+        samples = _Samples(time_s, values, away, self._unsure(time_s, values, fresh))
         carried = self._open is not None and place.size > 0 and int(place[0]) == 0
         if self._open is not None and not carried:
             self._open[_END] = time_s[0]
             self._finish()
         if beyond.any() or carried:
-            self._runs(time_s, values, away, unsure, place, beyond, fresh, back_s, at_gap)
+            self._runs(samples, place, beyond, fresh, back_s, at_gap)
         self._last_s = float(time_s[-1])
 
     def _runs(
-        self,
-        time_s: Floats,
-        values: Floats,
-        away: Floats,
-        unsure: Bools | None,
-        place: Ints,
-        beyond: Bools,
-        fresh: Ints,
-        back_s: Floats,
-        at_gap: Bools,
+        self, samples: _Samples, place: Ints, beyond: Bools, fresh: Ints, back_s: Floats, at_gap: Bools
     ) -> None:
         """Find the excursions in samples of which those at ``place`` do not close one."""
+        time_s, away = samples.time_s, samples.away
         n = time_s.size
         is_fresh = np.zeros(n + 1, dtype=bool)
         is_fresh[fresh] = True
@@ -178,7 +180,7 @@ class Scanner:
         table = np.zeros((start.size, _COLUMNS))
         table[:, _START] = time_s[start]
         table[:, _CUT] = np.isin(start, fresh[at_gap])
-        self._gather(table, away, values, unsure, start, stop)
+        self._gather(table, samples, start, stop)
         table[:, _SIDE] = np.sign(away[start])
         if self._open is not None:
             table[0] = self._joined(self._open, table[0])
@@ -197,10 +199,9 @@ class Scanner:
         if table.shape[0]:
             self._done.append(table)
 
-    def _gather(
-        self, table: Floats, away: Floats, values: Floats, unsure: Bools | None, start: Ints, stop: Ints
-    ) -> None:
+    def _gather(self, table: Floats, samples: _Samples, start: Ints, stop: Ints) -> None:
         """Fill in deviation, peak and over range of the excursions found; NaN without a sure reading."""
+        away, unsure = samples.away, samples.unsure
         length = stop - start
         offset = np.concatenate(([0], np.cumsum(length)[:-1]))
         place = np.repeat(start - offset, length) + np.arange(int(length.sum()))
@@ -216,7 +217,7 @@ class Scanner:
         best = place[best[np.searchsorted(best, offset)]]
         known = top >= 0
         table[:, _DEVIATION] = np.where(known, away[best], np.nan)
-        table[:, _PEAK] = np.where(known, values[best], np.nan)
+        table[:, _PEAK] = np.where(known, samples.values[best], np.nan)
         table[:, _OVER] = np.logical_or.reduceat(over, offset)
 
     @staticmethod

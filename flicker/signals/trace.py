@@ -23,7 +23,7 @@ from flicker.signals.connection.movement import PICK_UP_V, TOGETHER_S
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
 from flicker.signals.connection.states import PowerUp, find_power_ups, surges
-from flicker.signals.draft import draft_trace, ranges_of
+from flicker.signals.draft import Piece, draft_trace, ranges_of
 from flicker.signals.excursions import Scanner
 from flicker.signals.guard.figures import CAME_BACK, WOKEN
 from flicker.signals.mark_windows import NOTHING, Hands
@@ -52,17 +52,16 @@ def trace_log(
     first_run: int = 0,
     hands: Mapping[str, Hands] | None = None,
     cache: BlockCache | None = None,
-    alive: bool = True,
     goes_on: bool = False,
-    digit_V: float | None = None,
+    shorted_digit_V: float | None = None,
 ) -> list[RunTraces]:
     """Take a log to pieces: runs, and per channel baseline, noise, observed time and excursions.
 
     A run begins with a stretch of the log and at each power-up found in the data. ``hands`` holds the marks of each
     channel on the log's clock. ``cache`` keeps the blocks of the log's file, or has them already.
     ``goes_on`` tells that the log continues another without a pause: no start is looked for at its beginning.
-    ``alive`` is False for shorted leads, which show no sign of life and are observed all the same; ``digit_V`` is their last
-    digit at most, known from another input of the same meter.
+    ``shorted_digit_V`` is given for shorted leads, which show no sign of life and are observed all the same: their last digit at
+    most, known from another input of the same meter, infinite where none is known.
 
     Raises
     ------
@@ -84,10 +83,10 @@ def trace_log(
         pause_s = None if not out else stretch.run.pause_after(out[-1].run)
         along = goes_on if not out else pause_s is not None and pause_s < ALONG_S
         along = along and not any(item.switched_on_near(stretch.offset_s) for item in (hands or {}).values())
-        for blocks, lapses, doubts, power_up in _runs(stretch, limits, alive):
-            number, goes = first_run + len(out), along and power_up is None
-            out.append(_trace_run(log, number, blocks, lapses, doubts, power_up, limits, hands or {}, goes, digit_V))
-            done += blocks.row.size
+        for piece in _runs(stretch, limits) if shorted_digit_V is None else _uncut(stretch):
+            piece = piece._replace(number=first_run + len(out), goes_on=along and piece.power_up is None)
+            out.append(_trace_run(log, piece, limits, hands or {}, shorted_digit_V))
+            done += piece.blocks.row.size
             tell(done, whole)
     return out
 
@@ -101,13 +100,14 @@ def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
     return [made for _, made in side_by_side(work, channels)]
 
 
-_Pieces = list[tuple[RunBlocks, list[list[Lapse]], list[list[Lapse]], PowerUp | None]]
+def _uncut(stretch: RunBlocks) -> list[Piece]:
+    """A stretch in which nothing is looked for: all of it is observed."""
+    nothing: list[list[Lapse]] = [[] for _ in stretch.channels]
+    return [Piece(stretch, nothing, nothing, None)]
 
 
-def _runs(stretch: RunBlocks, limits: Limits, alive: bool) -> _Pieces:
+def _runs(stretch: RunBlocks, limits: Limits) -> list[Piece]:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
-    if not alive:
-        return [(stretch, [[] for _ in stretch.channels], [[] for _ in stretch.channels], None)]
     digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in stretch.channels]
 
     def lapses_of(k: int) -> list[Lapse]:
@@ -124,7 +124,7 @@ def _runs(stretch: RunBlocks, limits: Limits, alive: bool) -> _Pieces:
     power_ups, found = as_guarded(stretch, power_ups, found, limits.settle_band_V)
     lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
-    out: _Pieces = []
+    out: list[Piece] = []
     for number, blocks in enumerate(pieces):
         first = power_ups[number - 1].block if number else 0
         own, unsure = (
@@ -136,7 +136,7 @@ def _runs(stretch: RunBlocks, limits: Limits, alive: bool) -> _Pieces:
             note = f"the log begins {blocks.run.duration_s:.0f} s before the unit was switched on"
             pieces[1] = replace(pieces[1], run=replace(pieces[1].run, notes=(*blocks.run.notes, note)))
             continue
-        out.append((blocks, own, unsure, power_ups[number - 1] if number else None))
+        out.append(Piece(blocks, own, unsure, power_ups[number - 1] if number else None))
     return out
 
 
@@ -186,25 +186,12 @@ def _shifted(lapse: Lapse, first: int, blocks: RunBlocks) -> Lapse:
     )
 
 
-def _trace_run(
-    log: Log,
-    number: int,
-    blocks: RunBlocks,
-    lapses: Sequence[Sequence[Lapse]],
-    doubts: Sequence[Sequence[Lapse]],
-    power_up: PowerUp | None,
-    limits: Limits,
-    hands: Mapping[str, Hands],
-    goes_on: bool,
-    digit_V: float | None,
-) -> RunTraces:
+def _trace_run(log: Log, piece: Piece, limits: Limits, hands: Mapping[str, Hands], digit_V: float | None) -> RunTraces:
+    blocks = piece.blocks
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
     first = first_readings(log, blocks)
-    drafts = _by_channel(
-        lambda k: draft_trace(log.channels[k], number, blocks, k, lapses[k], power_up, first[k], limits, mine[k], goes_on, digit_V),
-        blocks,
-    )
+    drafts = _by_channel(lambda k: draft_trace(piece, k, log.channels[k], first[k], mine[k], limits, digit_V), blocks)
     scanners = [
         None
         if draft.baseline is None
@@ -221,7 +208,7 @@ def _trace_run(
     ]
     found = scan_run(log, blocks, scanners)
     traces = tuple(
-        conclude(finish(draft, part, blocks, limits), blocks, k, lapses[k], limits, doubts[k])
+        conclude(finish(draft, part, blocks, limits), blocks, k, piece.lapses[k], limits, piece.doubts[k])
         for k, (draft, part) in enumerate(zip(drafts, found, strict=True))
     )
-    return RunTraces(blocks.run, number, blocks, traces)
+    return RunTraces(blocks.run, piece.number, blocks, traces)

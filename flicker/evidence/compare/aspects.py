@@ -26,6 +26,7 @@ from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import Aspect, TailKind
+from flicker.case.model import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.condition_change import PACED_APART, Change, OffBy
 from flicker.evidence.compare.power_up_ratio import power_up_ratio
@@ -36,6 +37,8 @@ from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.drift import FEWEST_BETWEEN
 from flicker.evidence.questions.level_jumps import JUMP_V
 from flicker.evidence.questions.recurrence import EpisodeRate
+from flicker.evidence.record.accuracy import off_by_V
+from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.stats.rates import absent_test
 
 UNTOUCHED = "the untouched channel changed as well"
@@ -68,22 +71,36 @@ class Seen:
     said: str
 
 
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One channel of a step, (before, after): its records, what each side says of it, and why nothing is claimed between them."""
+
+    channel: str
+    records: tuple[ChannelRecord, ChannelRecord]
+    parts: tuple[ChannelAssessment, ChannelAssessment]
+    barred: tuple[str, ...]
+
+    def off_by(self, case: Case | None) -> OffBy:
+        """How far a reading of either side may be off, both together."""
+        one, two = self.records
+        return lambda before_V, after_V: off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
+
+
 def aspects_of(
-    sides: tuple[ChannelAssessment, ChannelAssessment],
+    row: Row,
     item: Weighed,
     changes: tuple[Change, Change],
     led: tuple[Aspect, str],
     limits: Limits,
     off_by: OffBy,
-    names: tuple[str, str] = ("before", "after"),
-    barred: str = "",
+    names: tuple[str, str],
 ) -> tuple[AspectChange, ...]:
     """Compare every aspect of a channel.
 
     Parameters
     ----------
-    sides : (ChannelAssessment, ChannelAssessment)
-        Before and after.
+    row : Row
+        Before and after, and why they may not be compared.
     item : Weighed
         Their rates, compared.
     changes : (Change, Change)
@@ -96,15 +113,14 @@ def aspects_of(
         How far two readings may be off together, volts.
     names : (str, str)
         Names of the two sides.
-    barred : str
-        Why the two sides may not be compared; empty where they may.
 
     Returns
     -------
     tuple of AspectChange
         One entry an aspect, that of the rate first.
     """
-    noise, level = changes
+    (noise, level), sides = changes, row.parts
+    barred = row.barred[0] if row.barred else "not comparable" if item.barred else ""
     when = (stage_text(names[0]), stage_text(names[1]))
     unit, seen = rate_seen(item, [part.rate for part in sides])
     found = [_change(item.leads, item.outcome, unit, seen, when)]

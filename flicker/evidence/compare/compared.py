@@ -168,7 +168,7 @@ class ChannelComparison(Result):
         tuple[str, ...], Doc("Why nothing is claimed between the sides; empty where they compare.")
     ]
     aspects: Annotated[tuple[AspectChange, ...], Doc("Each aspect after against before.", least=1)]
-    reads: Annotated[str, Doc("In words, for the owner of the unit.")]
+    reads: Annotated[str, Doc("In words, for the owner of the unit.")] = ""
 
 
 def ratio_figures(found: PowerUpRatio, item: Weighed) -> RatioFigures:
@@ -197,22 +197,10 @@ def _dispersion(found: PowerUpRatio) -> float:
     return 1.0 + found.cv**2 * (found.count + found.base_count) / number if number else math.nan
 
 
-def reads(
-    channel: str,
-    outcome: str,
-    aspect: Aspect,
-    cured: str | None,
-    sides: Sequence[SideFigures],
-    item: Weighed,
-    state: Cure,
-    notes: Sequence[Note],
-    noise: Change,
-    level: Change,
-    aspects: Sequence[AspectChange] = (),
-    within_after: str = "",
-) -> str:
+def reads(found: ChannelComparison, item: Weighed, state: Cure, notes: Sequence[Note], within_after: str) -> str:
     """Say what changed and what is missing, in words for the owner; ``within_after`` tells how the later side changed in itself."""
-    name = channel_text(channel)
+    name, outcome, aspect, cured, aspects = channel_text(found.channel), found.outcome, found.aspect, found.cured, found.aspects
+    sides, noise, level = (found.before, found.after), found.noise_ratio, found.level_shift_V
     one, two = sides[0].stage, sides[1].stage
     if aspect == Aspect.NOISE_FLOOR:
         said_of = (f"noise {millivolts_text(noise.before)}", f"noise {millivolts_text(noise.after)}")
@@ -222,7 +210,7 @@ def reads(
         _, seen = rate_seen(item, [side.rate for side in sides])
         said_of = (seen[0].said, seen[1].said)
     figures = f"{said_of[0]} {stage_text(one)}, {said_of[1]} {stage_text(two)}"
-    own = next((found for found in aspects if found.aspect == aspect), None)
+    own = next((part for part in aspects if part.aspect == aspect), None)
     why = f" ({own.note})" if own is not None and own.note and aspect in {Aspect.NOISE_FLOOR, Aspect.SETTLED_LEVEL} else ""
     word = "rarer, but no change by the repair is shown" if item.under_way and outcome == NO_CHANGE else outcome
     said = [f"{name}: {own.reads}" if own is not None and aspect in OTHER else f"{name}: {figures}: {word}{why}."]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import TypeAlias
+from dataclasses import dataclass, replace
+from typing import NamedTuple, TypeAlias
 
 from flicker.base.formats import digits_text
 from flicker.base.limits import Limits
@@ -15,12 +15,11 @@ from flicker.base.values import Fitness, TailKind
 from flicker.case.model import Case
 from flicker.evidence.assessment import SAFETY, Assessment, assess
 from flicker.evidence.compare.alike import SWAPPED, sources_of, starts_told, unlike, unlike_hours, unlike_in_logs
-from flicker.evidence.compare.aspects import RATES, decided
+from flicker.evidence.compare.aspects import RATES, Row, decided
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures, changed_within, ratio_figures, reads
-from flicker.evidence.compare.condition_change import OffBy, power_up_change, size_change, unlike_change
+from flicker.evidence.compare.condition_change import power_up_change, size_change, unlike_change
 from flicker.evidence.compare.judged import (
     Judged,
-    Row,
     judged_aspects,
     most_shared,
     shared_change,
@@ -248,7 +247,7 @@ def _compare(
         judged = judged_aspects(here, step.names, limits, case, control)
         base = next((item for row, item in here if row.channel == control), None)
         channels = tuple(
-            _channel(row, item, step.names, base, concern, limits, row.off_by(case), judged[row.channel]) for row, item in here
+            _channel(row, item, judged[row.channel], step.names, base, _Asked(limits, concern, case)) for row, item in here
         )
         told = shared_change(next(shared), step.sharing, step.names) if step.common else None
         out.append(
@@ -269,22 +268,22 @@ def _compare(
     return out
 
 
+class _Asked(NamedTuple):
+    """What a comparison is asked for: limits, the rate that a cure must exclude, and the case."""
+
+    limits: Limits
+    concern_per_h: float
+    case: Case | None
+
+
 def _channel(
-    row: Row,
-    item: Weighed,
-    names: tuple[str, str],
-    base: Weighed | None,
-    concern: float,
-    limits: Limits,
-    off_by: OffBy,
-    judged: Judged,
+    row: Row, item: Weighed, judged: Judged, names: tuple[str, str], base: Weighed | None, asked: _Asked
 ) -> ChannelComparison:
-    before, after = row.parts
+    limits, (before, after) = asked.limits, row.parts
     notes = list(item.notes)
     noise, level = judged.noise, judged.level
-    sizes = size_change(
-        [cycle.size_V for cycle in item.before.cycles], [cycle.size_V for cycle in item.after.cycles], limits, off_by
-    )
+    before_V, after_V = ([cycle.size_V for cycle in side.cycles] for side in (item.before, item.after))
+    sizes = size_change(before_V, after_V, limits, row.off_by(asked.case))
     smaller = 0 if (sizes.after or 0.0) > (sizes.before or 0.0) else 1
     if row.barred:
         sizes = unlike_change(sizes, row.barred)
@@ -306,7 +305,7 @@ def _channel(
     state = cure(
         item,
         recurs=after.finding("intermittent").answer == YES,
-        concern_per_h=concern,
+        concern_per_h=asked.concern_per_h,
         warm_up_s=limits.warm_up_s,
         confidence=limits.confidence,
     )
@@ -337,7 +336,7 @@ def _channel(
             names, row.parts, (item.before, item.after), item.matched, item.shares, strict=True
         )
     ]
-    return ChannelComparison(
+    found = ChannelComparison(
         channel=row.channel,
         outcome=outcome,
         aspect=aspect,
@@ -356,16 +355,13 @@ def _channel(
         power_up_h=state.each_h,
         fault_shows_in=state.fault_shows_in,
         cold_starts_needed=state.cold_starts_needed,
-        concern_per_h=concern,
+        concern_per_h=asked.concern_per_h,
         excluded_per_h=state.excluded_per_h,
         comparable=tuple(dict.fromkeys(note.text for note in notes)),
         not_comparable=tuple(dict.fromkeys(note.text for note in notes if note.kind == NoteKind.NOT_COMPARABLE)),
         aspects=judged.aspects,
-        reads=reads(
-            row.channel, outcome, aspect, cured, figures, item, state, notes, noise, level, judged.aspects,
-            changed_within(row.records[1], after.since, names[1]),
-        ),
     )
+    return replace(found, reads=reads(found, item, state, notes, changed_within(row.records[1], after.since, names[1])))
 
 
 def _cautions(

@@ -19,19 +19,10 @@ from flicker.base.result import Doc, Result
 from flicker.base.values import Aspect
 from flicker.case.model import Case
 from flicker.evidence.assessment import Assessment
-from flicker.evidence.channel import ChannelAssessment
-from flicker.evidence.compare.aspects import UNTOUCHED, AspectChange, aspects_of, stands, withdrawn
-from flicker.evidence.compare.condition_change import (
-    Change,
-    OffBy,
-    ending_at,
-    level_change,
-    noise_change,
-    unlike_change,
-)
+from flicker.evidence.compare.aspects import UNTOUCHED, AspectChange, Row, aspects_of, stands, withdrawn
+from flicker.evidence.compare.condition_change import Change, ending_at, level_change, noise_change, unlike_change
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Note, NoteKind, Weighed
 from flicker.evidence.findings import YES
-from flicker.evidence.record.accuracy import off_by_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.signals.coincidence import BEYOND_CHANCE
 
@@ -173,21 +164,6 @@ def shared_by_all(
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """One channel of a step, (before, after): its records, what each side says of it, and why nothing is claimed between them."""
-
-    channel: str
-    records: tuple[ChannelRecord, ChannelRecord]
-    parts: tuple[ChannelAssessment, ChannelAssessment]
-    barred: tuple[str, ...]
-
-    def off_by(self, case: Case | None) -> OffBy:
-        """How far a reading of either side may be off, both together."""
-        one, two = self.records
-        return lambda before_V, after_V: off_by_V(one, before_V, case) + off_by_V(two, after_V, case)
-
-
-@dataclass(frozen=True, slots=True)
 class Judged:
     """Noise and level of a channel compared, what decides by rate, noise or level, and every aspect.
 
@@ -224,8 +200,7 @@ def judged_aspects(
             led = (Aspect.SETTLED_LEVEL, WORSE)
         if item.barred or (row.barred and led[0] == Aspect.SETTLED_LEVEL):
             led = (led[0], NO_CHANGE)
-        barred = row.barred[0] if row.barred else "not comparable" if item.barred else ""
-        found = aspects_of(row.parts, item, (noise, level), led, limits, off_by, names, barred)
+        found = aspects_of(row, item, (noise, level), led, limits, off_by, names)
         out[row.channel] = Judged(noise, level, led, found)
     same = _told(out[control].aspects) if control is not None else frozenset()
     alike = shared_by_all({name: judged.aspects for name, judged in out.items() if name != control}, limits)

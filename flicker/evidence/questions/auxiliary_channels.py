@@ -5,6 +5,7 @@ They are traced as an output is, get no verdict, and are brought to the clocks o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Annotated, NamedTuple
@@ -75,9 +76,9 @@ class Beside:
         return [line for line in self.lines if line.name == name]
 
 
-def last_digit_of(outputs: Sequence[RunTraces]) -> float | None:
-    """Last digit of the outputs: that of shorted leads too, whatever their few readings off zero suggest."""
-    return min((trace.resolution_V for run in outputs for trace in run.traces if trace.resolution_V > 0), default=None)
+def last_digit_of(outputs: Sequence[RunTraces]) -> float:
+    """Last digit of the outputs: that of shorted leads too, whatever their few readings off zero suggest; infinite without one."""
+    return min((trace.resolution_V for run in outputs for trace in run.traces if trace.resolution_V > 0), default=math.inf)
 
 
 def look_beside(
@@ -97,10 +98,9 @@ def look_beside(
             else:
                 series.append(found)
             continue
-        alive = item.role != "shorted lead"
-        digit = None if alive else last_digit_of(outputs)
+        digit = last_digit_of(outputs) if item.role == "shorted lead" else None
         try:
-            runs = trace_log(log.beside(item), limits, alive=alive, digit_V=digit)
+            runs = trace_log(log.beside(item), limits, shorted_digit_V=digit)
             lines.append(Line(item.name, item.role, place, tuple(runs)))
         except LogError:
             cautions.append(f"{item.name} ({item.role}) holds no reading.")

@@ -98,7 +98,7 @@ def _lapses(view: View, protection_V: float, band_V: float) -> list[Lapse]:
     quiet, own_V = quiet_stretches(view, textures_of(view), taken)
     for first, last, lived in quiet:
         plain = own_V > 3.0 * view.resolution_V or far_longer(view, first, last, taken)
-        lapse = _judge(view, first, last, protection_V, band_V, still=True, lived=lived, plain=plain)
+        lapse = _judge(view, (first, last), protection_V, band_V, still=True, lived=lived, plain=plain)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] |= not lapse.told
@@ -110,7 +110,7 @@ def _lapses(view: View, protection_V: float, band_V: float) -> list[Lapse]:
     for first, last in at_zero:
         # A channel that comes to zero again and again has a level there.
         often = visits > MOST_VISITS
-        lapse = _judge(view, first, last, protection_V, band_V, still=False, lived=not often, plain=False)
+        lapse = _judge(view, (first, last), protection_V, band_V, still=False, lived=not often, plain=False)
         if lapse is not None:
             found.append(lapse)
             taken[first:last] |= not lapse.told
@@ -190,9 +190,10 @@ def _lead_in(view: View, first: int, level_V: float, band_V: float) -> tuple[int
 
 
 def _judge(
-    view: View, first: int, last: int, protection_V: float, band_V: float, *, still: bool, lived: bool, plain: bool
+    view: View, stretch: tuple[int, int], protection_V: float, band_V: float, *, still: bool, lived: bool, plain: bool
 ) -> Lapse | None:
-    """Say what a quiet stretch (or, with ``still`` False, one at zero that is no quieter) was."""
+    """Say what a quiet stretch of blocks (or, with ``still`` False, one at zero that is no quieter) was."""
+    first, last = stretch
     level = float(np.median(view.middle[first:last]))
     zero = abs(level) <= view.zero_V
     same = goes_on(view, first, last)

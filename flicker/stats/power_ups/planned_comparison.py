@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -153,7 +154,8 @@ def comparison_power(
         check.whole("more_before", more_before, what="power-ups"),
         check.whole("after", after, least=1, what="power-ups"),
     )
-    trials = _trials(ratio, counts, exposures, rate, length, cv, scatter, confidence, draws, seed, max(more, k))
+    known = _Known(counts, exposures, rate, length, cv)
+    trials = _trials(ratio, known, scatter=scatter, confidence=confidence, draws=draws, seed=seed, most=max(more, k))
     return trials.power(more, k)
 
 
@@ -204,7 +206,8 @@ def comparison_needs(
     those logged included, and their neighbours; ties go to fewer before.
     """
     wanted, most = check.share("power", power), check.whole("most", most, least=1, what="power-ups")
-    trials = _trials(ratio, counts, exposures, rate, length, cv, scatter, confidence, draws, seed, most)
+    known = _Known(counts, exposures, rate, length, cv)
+    trials = _trials(ratio, known, scatter=scatter, confidence=confidence, draws=draws, seed=seed, most=most)
     seen = trials.counts.size
     steps = itertools.count(1)
 
@@ -244,18 +247,28 @@ def comparison_needs(
     )  # fmt: skip
 
 
+class _Known(NamedTuple):
+    """What is known before: counts logged, each with its observed time, or a rate; how long power-ups are and how they differ."""
+
+    counts: Sequence[int] | ArrayLike
+    exposures: Sequence[float] | ArrayLike
+    rate: float | None
+    length: float | None
+    cv: float | None
+
+
 def _trials(
-    ratio: float, counts: Sequence[int] | ArrayLike, exposures: Sequence[float] | ArrayLike, rate: float | None,
-    length: float | None, cv: float | None, scatter: float, confidence: float, draws: int, seed: int, most: int,
-) -> _Trials:  # fmt: skip
+    ratio: float, given: _Known, *, scatter: float, confidence: float, draws: int, seed: int, most: int
+) -> _Trials:
+    rate, length = given.rate, given.length
     ratio = check.positive("ratio", ratio, what="a rate after over the rate before", zero=True)
     if ratio >= 1.0:
         raise ValueError(f"ratio must be below 1, a fall, got {ratio:g}")
-    n, e = sc.checked(counts, exposures, least=0)
+    n, e = sc.checked(given.counts, given.exposures, least=0)
     n, e = n[e > 0], e[e > 0]
     scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     draws, seed = check.whole("draws", draws, least=1, what="drawn units"), check.whole("seed", seed, what="a seed")
-    known = None if cv is None else check.positive("cv", cv, what="how power-ups differ", zero=True)
+    known = None if given.cv is None else check.positive("cv", given.cv, what="how power-ups differ", zero=True)
     if length is None and not n.size:
         raise ValueError("length must be given where nothing was logged before, got None")
     each = float(e.mean()) if length is None else check.positive("length", length, what="the time of each power-up")
