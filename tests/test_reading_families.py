@@ -537,6 +537,10 @@ add("long, times of their own", tab("time_s,channel,reading_mV", zip(*sorted(OWN
     right=[dict((t, v / 1e3) for t, c, v in OWN if c == "right").get(t, np.nan) for t in OWN_S])  # fmt: skip
 TWICE = [(2 * (k // 2), name, v) for k, pair in enumerate(zip(L, R, strict=True)) for name, v in zip(("left", "right"), pair, strict=True)]
 add("long, several at one time", tab("time_s,channel,reading_mV", zip(*TWICE, strict=True)), time=np.arange(float(N)))
+# a meter that changes its range names the channel in another unit from then on
+BY_UNIT = [(t, f"{name} ({'mV' if k < 30 else 'V'})", v if k < 30 else round(v / 1e3, 6)) for k, row in enumerate(zip(T, L, R, strict=True)) for t, name, v in ((row[0], "left", row[1]), (row[0], "right", row[2]))]
+add("long, a channel named in two units", tab("time_s,channel,value", zip(*BY_UNIT, strict=True)), names=("left", "right"))
+add("long, both units at one time", tab("time_s,channel,value", zip(*[(t, f"left ({unit})", v / per) for t, v in zip(T, L, strict=True) for unit, per in (("mV", 1), ("V", 1e3))], strict=True)), ask="two units at one time")
 for header in ("left mV (AC)", "left_mV [AC]"):
     add(f"alternating by its header: {header}", tab(f"time_s,{header}", [T, L]), ask="alternating voltage")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,9 @@ import pyarrow as pa
 import pytest
 
 from flicker import Log, LogError, read_log
+from flicker.logs.reading import open_source
+from flicker.logs.reading.columnar.columnar_log import ColumnarSource
+from flicker.logs.reading.planning.columns import Wishes
 
 N = 50
 LEFT = np.round(0.012 + 1e-5 * np.arange(N), 6)
@@ -132,3 +136,45 @@ def test_nanoseconds_are_never_taken_for_seconds():
         assert Log.from_arrays(time / 1e9, {"left": LEFT}).runs[0].duration_s == pytest.approx(24.5)
     with pytest.raises(LogError, match=r"goes to flicker\.read_log"):
         Log.from_arrays(SECONDS, pd.Series(LEFT))  # type: ignore[arg-type]
+
+
+ROWS = 9000  # of which a table's head holds 4,097
+
+
+def _odd_times(oddity: str) -> pd.DataFrame:
+    """A log whose time column is odd far below its head. Invented."""
+    time = pd.Series(pd.date_range("2031-03-03", periods=ROWS, freq="500ms"))
+    volts = np.round(np.random.default_rng(5).normal(0.0, 0.002, ROWS), 5)
+    order = np.arange(ROWS)
+    if oddity == "no time":
+        time[6000:6010] = pd.NaT
+    elif oddity == "one stamp far off":
+        time[6000] += pd.Timedelta(hours=2)
+    elif oddity == "written twice":
+        order = np.concatenate((order[:6000], order[5900:]))
+    elif oddity == "ring buffer":
+        order = np.roll(order, 3500)
+    elif oddity == "clock set":
+        time[:6000] -= pd.Timestamp("2031-03-03") - pd.Timestamp("2000-01-01")
+    elif oddity == "coarse below":
+        time[5000:] = time[5000:].dt.floor("5s")
+    return pd.DataFrame({"time": time, "left_V": volts}).iloc[order]
+
+
+@pytest.mark.parametrize("oddity", ["no time", "one stamp far off", "written twice", "ring buffer", "clock set", "coarse below"])
+def test_odd_times_below_the_head_are_mended_in_a_table_as_in_text(oddity: str, tmp_path: Path):
+    frame = _odd_times(oddity)
+    frame.to_csv(tmp_path / "a.csv", index=False)
+    frame.to_parquet(tmp_path / "a.parquet", index=False)
+    text = read_log(tmp_path / "a.csv")
+    assert len(text.runs) == 1
+    assert [run.notes for run in text.runs] != [()]
+    for table in (read_log(tmp_path / "a.parquet"), read_log(frame.reset_index(drop=True))):
+        assert [(run.samples, run.duration_s, run.notes) for run in table.runs] == [(run.samples, run.duration_s, run.notes) for run in text.runs]
+        pd.testing.assert_frame_equal(table.to_frame(), text.to_frame())
+
+
+def test_times_that_follow_each_other_leave_a_table_where_it_is(tmp_path: Path):
+    frame = _odd_times("none")
+    frame.to_parquet(tmp_path / "a.parquet", index=False)
+    assert isinstance(open_source(tmp_path / "a.parquet", Wishes()), ColumnarSource)

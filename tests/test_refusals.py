@@ -452,7 +452,17 @@ OTHERS = {
         lambda f: raised(f, lambda: read_log(put(f, GOOD)), (csv, "read_csv", not_cut)), "mend that line", lambda f: right(read_log(put(f, GOOD)))
     ),
     "rows of a damaged table": Case(lambda f: read_log(put(f, damaged(f))), "its rows cannot be read", lambda f: right(read_log(put(f, parquet_of())))),
-    "most rows backwards": Case(lambda f: list(read_log(put(f, BOTH_WAYS)).sweep()), "reverse the rows", lambda f: right(read_log(put(f, parquet_of())))),
+    "most rows backwards in a table": of_files(BOTH_WAYS, "reverse the rows", parquet_of()),
+    "most rows backwards in arrays": Case(
+        lambda f: list(Log.from_arrays(BOTH_WAYS["time_s"], {"left": BOTH_WAYS["left_mV"]}).sweep()),
+        "reverse the rows",
+        lambda f: right(Log.from_arrays(TIME_S, {"left": VOLTS})),
+    ),
+    "one channel in two units at one time": Case(
+        lambda f: read_log(put(f, table("time_s,channel,value", np.repeat(HALF, 2), ["left (mV)", "left (V)"] * N, np.repeat(LEFT, 2)))),
+        "leave the rows of one of the units out",
+        lambda f: right(read_log(put(f, table("time_s,channel,value", HALF, ["left (mV)"] * (N - 1) + ["left (V)"], [*LEFT[:-1], LEFT[-1] / 1e3])))),
+    ),
     "long beyond memory": Case(
         lambda f: raised(f, lambda: read_log(put(f, LONG)), (long_format, "MOST_ROWS", 99)),
         "one column for each channel",

@@ -60,10 +60,10 @@ class ColumnarSource:
         self._names = names
         self._convert = convert
         head = [batch.time_s for batch in self.batches(0, _HEAD_ROWS, channels=()) if batch.time_s is not None]
-        times = np.concatenate(head) if head else np.empty(0)
+        self.head_s = np.concatenate(head)
         self.start = convert.seconds.start
         self.wall_s = convert.seconds.wall_s
-        self.cadence_s, self.reach_s = cadence_of(times)
+        self.cadence_s, self.reach_s = cadence_of(self.head_s)
 
     def batches(
         self, first: int = 0, last: int | None = None, *, time: bool = True, channels: Sequence[int] | None = None
@@ -83,6 +83,26 @@ class ColumnarSource:
                 run=convert.run(rows) if time else None,
             )
         self._file.check()
+
+    def in_order(self) -> bool:
+        """Whether all rows have times of their own that never go back: where not, each has to be judged beside its neighbours.
+
+        A leap by a year, as of a clock that is set, is no such time, nor are stamps that many rows share.
+        """
+        if self._convert.plan.time.kind == "none":
+            return True
+        rows = equal = 0
+        last = self.head_s[0]
+        for batch in self.batches(channels=()):
+            assert batch.time_s is not None
+            steps = np.diff(batch.time_s, prepend=last)
+            least = float(steps.min())
+            if not (least >= 0 and steps.max() <= row_times.YEAR_S):  # where a time is missing, neither holds
+                return False
+            rows += steps.size
+            equal += int(np.count_nonzero(steps == 0)) if least == 0 else 0
+            last = batch.time_s[-1]
+        return equal <= row_times.COARSE_SHARE * rows
 
     def rows_of(self, places: Sequence[int], first: int = 0, last: int | None = None) -> Iterator[Rows]:
         """Hand out rows ``first`` to ``last`` of the columns at some positions, as they stand in the table.
@@ -194,21 +214,12 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
     plan = make_plan(columns, wishes, file.name, heading, scan)
     convert = Converter(plan, file.name, columns, how)
     source = ColumnarSource(file, table, names, convert)
-    first = np.concatenate([b.time_s for b in source.batches(0, _HEAD_ROWS, channels=()) if b.time_s is not None])
-    steps = np.diff(first[np.isfinite(first)])
-    back, equal = np.count_nonzero(steps < 0), np.count_nonzero(steps == 0)
-    turned = convert.seconds.dated and row_times.newest_first(first)
-    if back > 0.5 * steps.size and plan.key is None and not turned:
-        raise whole.backwards(file.name)
-    coarse = plan.time.kind != "none" and equal > row_times.COARSE_SHARE * max(steps.size, 1)
-    if not any(np.isfinite(v).any() or np.isinf(v).any() for b in source.batches(0, _HEAD_ROWS) for v in b.values):
-        readings = (not np.isnan(v).all() for b in source.batches(time=False) for v in b.values)
-        if not any(readings):
-            raise whole.no_reading(file.name)
     told = wishes.marks_column is not None
-    if plan.key is None and not (plan.beside or convert.seconds.sequential or coarse or turned) and np.isfinite(first).all():
+    if plan.key is None and not plan.beside and not convert.seconds.sequential and source.in_order():
+        if not any(not np.isnan(v).all() for b in source.batches(time=False) for v in b.values):
+            raise whole.no_reading(file.name)
         source.read_entries(told=told)
-        source.notes += row_times.packets(first)
+        source.notes += row_times.packets(source.head_s)
         return source
     # times that depend on their neighbours, or readings on other columns: all rows are kept
     convert.seconds.midnight = clock.Midnight()

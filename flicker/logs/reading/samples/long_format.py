@@ -59,19 +59,22 @@ def rows_of(
     time, value, code = (spool.read(k, 0, spool.rows) for k in (0, 1, spool.columns - 1))
     kept: list[Readings] = []
     left: list[str] = []
+    named: dict[str, list[int]] = {}  # the numbers of a channel: left (mV) and left (V) are one
     for k, key in enumerate(keys):
-        rows = code == k
-        label = units.label(key)
-        kind = sampled.kind_of(Column(label.name or key, k, "number", values=np.empty(0)))
         if not key:
             continue  # rows that could not be read
-        if ((label.kind == "other" or kind is not None) and kind is not Kind.COUNTS) or np.isnan(value[rows]).all():
+        label = units.label(key)
+        kind = sampled.kind_of(Column(label.name or key, k, "number", values=np.empty(0)))
+        if ((label.kind == "other" or kind is not None) and kind is not Kind.COUNTS) or np.isnan(value[code == k]).all():
             left.append(key)
-            continue
-        times = time[rows]
-        if interval_s is not None:
-            times = interval_s * np.arange(times.size, dtype=np.float64)
-        kept.append(Readings(label.name if label.kind == "volts" else key, times, value[rows]))
+        else:
+            named.setdefault(label.name if label.kind == "volts" else key, []).append(k)
+    for title, numbers in named.items():
+        rows = np.isin(code, numbers)
+        times = time[rows] if interval_s is None else interval_s * np.arange(np.count_nonzero(rows), dtype=np.float64)
+        if len(numbers) > 1 and np.unique(times).size < times.size:
+            raise LogError(f"{name}: {title!r} has readings in two units at one time; leave the rows of one of the units out.")
+        kept.append(Readings(title, times, value[rows]))
     notes = ["Not taken as channels: " + ", ".join(f'"{key[:40]}"' for key in left[:8]) + "."] if left else []
     if not kept:
         raise LogError(f"{name}: none of {', '.join(map(repr, keys[:8]))} holds voltages; name the column of channels with"
