@@ -24,6 +24,7 @@ from flicker.evidence.guard import Guard, Reason, Session, judge_guard
 from flicker.evidence.guard.model import BLANK_S, BLANK_STEPS, OPEN_V
 from flicker.evidence.located.moves import MONTHS
 from flicker.evidence.questions.movement import MINUTE_S
+from flicker.evidence.watch.minute import Minute
 from flicker.evidence.watch.watching import GO_ON
 from flicker.logs.model import Piece
 from flicker.signals.guard.figures import GRACE_S, HOUR_CELLS
@@ -172,6 +173,9 @@ class Volts:
         known = ~np.isnan(size)
         if not known.any():
             return []
+        if self._since[True] is None is self._since[False] and not (size > min(limits.danger_V, limits.protection_V)).any():
+            self.tripped = False
+            return []
         starts = (time_s < GRACE_S) & (not settled)  # a run that goes on with the level before it is no start
         least = np.where(starts, max(limits.protection_V, OPEN_V), limits.protection_V)
         out: list[tuple[str, str]] = []
@@ -239,12 +243,14 @@ class LiveGuard:
     def __init__(self, channels: int, cadence_s: float, limits: Limits) -> None:
         self.channels, self.cadence_s, self.limits = channels, cadence_s, limits
         self._runs: list[Gatherer] = []
+        self._fresh = Minute()
         self._rows = 0
         self._settled: dict[int, Guard] = {}  # channels that nothing later can clear: memory stays flat
         self._asked = 0
 
     def begin(self) -> None:
         """A run begins: where nothing shows a power-up it goes on with the one before."""
+        self._gather()
         self._asked = 0
         if len(self._settled) == self.channels:
             return
@@ -257,13 +263,21 @@ class LiveGuard:
             return
         if not self._runs:
             self.begin()
+        if self._fresh.add(time_s, columns):
+            self._gather()
+
+    def _gather(self) -> None:
+        """Hand on what is held: how rows are batched changes no figure."""
+        time_s, columns = self._fresh.take()
+        if not time_s.size:
+            return
         piece = Piece(len(self._runs) - 1, self._rows, time_s, tuple(columns), False)
         self._rows += int(time_s.size)
         self._runs[-1].feed(piece, 1, [reduce_blocks(column.reshape(-1, 1)) for column in columns])
         if self._runs[-1].cells >= self._asked + HOUR_CELLS:
             self._asked = self._runs[-1].cells
             for channel in range(self.channels):
-                found = self._settled.get(channel) or self.judge(channel)
+                found = self._settled.get(channel) or self._judged(channel)
                 if set(found.reasons) & LASTING:
                     self._settled[channel] = found
             if len(self._settled) == self.channels:
@@ -271,6 +285,10 @@ class LiveGuard:
 
     def judge(self, channel: int) -> Guard:
         """The guard's answer on a channel so far."""
+        self._gather()
+        return self._judged(channel)
+
+    def _judged(self, channel: int) -> Guard:
         figures = [copy.deepcopy(item).finish() for item in self._runs]
         sessions = [Session(item, self.cadence_s, k == 0) for k, item in enumerate(figures) if item.begin_s.size]
         return judge_guard(sessions, [channel] * len(sessions), self.limits)

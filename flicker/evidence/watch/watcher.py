@@ -288,7 +288,9 @@ class Watcher:
             phi = max(item.bursts.dispersion(item.live.observed_s), item.rule.dispersion)
             # The k-th test after 'clean enough' may err with 1/(k(k+1)) of the error, so that all of them share it (Bonferroni).
             harder = math.log(item.clean_tests * (item.clean_tests + 1)) if item.clean_tests else 0.0
-            rule = replace(item.rule, dispersion=phi, log_upper=item.rule.log_upper + harder)
+            rule = item.rule
+            if phi != rule.dispersion or harder:
+                rule = replace(rule, dispersion=phi, log_upper=rule.log_upper + harder)
             decision: str = rule.decide(count, since_h)
             if item.filled:
                 decision = RECURS
