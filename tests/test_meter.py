@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from flicker.case.case_file import Meter
-from flicker.evidence.outlook.bench import GLITCH_S, visibility
+from flicker.evidence.outlook.bench import GLITCH_S, visibility, with_true_rate
 
 TRIALS = 60_000
 
@@ -55,7 +55,7 @@ def test_a_long_integration_hides_it():
 
 
 def test_a_rate_is_corrected_by_the_share():
-    found = visibility(0.4, 0.04, 0.0, count=5, observed_s=7200.0)
+    found = with_true_rate(visibility(0.4, 0.04, 0.0), 5, 7200.0)
     # exact limits of 5 events (Garwood 1936): 1.623486 and 11.66833; a quarter of the glitches is seen in 2 h
     assert (found.true_low_per_h, found.true_per_h, found.true_high_per_h) == pytest.approx(
         (1.623486 * 2, 10.0, 11.668332 * 2)

@@ -38,7 +38,7 @@ def test_known_rate_and_few_episodes():
     plan = flicker.plan_soak(count=3, hours=4.0)
     assert plan.hours == pytest.approx(4.0 * (0.05 ** (-1 / 3) - 1.0), rel=1e-9)
     assert plan.hours_if_rate_known == pytest.approx(2.995732 / 0.75, rel=1e-6)
-    table = {row["confidence"]: row["hours"] for row in plan.table}
+    table = {row.confidence: row.hours for row in plan.table}
     assert table[0.5] == pytest.approx(4.0 * (0.5 ** (-1 / 3) - 1.0), rel=1e-9)
     assert list(table.values()) == sorted(table.values())
 

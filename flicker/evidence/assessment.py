@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from flicker.base.progress import each, tell
 from flicker.base.result import Result, plain
 from flicker.base.values import Fitness, TailKind, VerdictWord
 from flicker.case.outputs import KINDS
-from flicker.evidence.channel import ChannelAssessment, PageContext, RawAnswers, judge_channel
+from flicker.evidence.channel import AmongChannels, ChannelAssessment, PageContext, RawAnswers, judge_channel
 from flicker.evidence.document.excursion_table import EXCURSIONS_LISTED
 from flicker.evidence.document.frames import AssessmentTables
 from flicker.evidence.document.head import ByChannel, head
@@ -198,31 +198,35 @@ def assess(
         traced.traces,
         traced.relays,
         limits,
-        case=case,
-        excursions_listed=excursions_listed,
-        control=background,
-        control_kind=control_kind,
-        difference=any(has_difference(log) for log in logs),
-        beside=traced.beside,
-        since=since,
+        traced.beside,
+        Asked(
+            case=case,
+            excursions_listed=excursions_listed,
+            control=background,
+            control_kind=control_kind,
+            difference=any(has_difference(log) for log in logs),
+            since=since,
+        ),
     )
 
 
+class Asked(NamedTuple):
+    """What else an assessment is asked for, as in `assess`; ``difference``: an output is the difference of two columns."""
+
+    case: Case | None = None
+    excursions_listed: int = EXCURSIONS_LISTED
+    control: Sequence[RunTraces] | None = None
+    control_kind: str = "shorted"
+    difference: bool = False
+    since: dt.datetime | None = None
+
+
 def judge(
-    traces: Sequence[RunTraces],
-    relays: Relays,
-    limits: Limits,
-    *,
-    case: Case | None = None,
-    excursions_listed: int = EXCURSIONS_LISTED,
-    control: Sequence[RunTraces] | None = None,
-    control_kind: str = "shorted",
-    difference: bool = False,
-    beside: Beside | None = None,
-    since: dt.datetime | None = None,
+    traces: Sequence[RunTraces], relays: Relays, limits: Limits, beside: Beside | None = None, asked: Asked | None = None
 ) -> Assessment:
     """Judge traces that are already made."""
-    beside = beside or Beside()
+    beside, asked = beside or Beside(), asked or Asked()
+    case, control = asked.case, asked.control
     floor_words = ""
     if beside.lead is not None:
         traces, floor_words = with_floor(traces, beside.lines_of(beside.lead))
@@ -259,11 +263,11 @@ def judge(
     steps = 3 + len(found)
     growth = growth_findings(found, limits)
     tell(1, steps)
-    changed = _changed(found, limits, since)
+    changed = _changed(found, limits, asked.since)
     tell(2, steps)
     levels_found = levels_of(whole, beside.temperatures, beside.log_of_run, limits)
     tell(3, steps)
-    page = PageContext(limits, relays, case, lead, excursions_listed)
+    page = PageContext(limits, relays, case, lead, asked.excursions_listed)
     channels = tuple(
         judge_channel(
             record,
@@ -279,12 +283,14 @@ def judge(
                 ahead=approach(traces, record.channel, limits.protection_V),
                 along=moves_along(*stretches[record.channel], limits.drift_V),
             ),
-            whole=before,
-            levels=levels,
-            growth=answers,
-            since=own,
-            together=record.channel in together,
-            lead_hits=int(np.count_nonzero(hits.get(record.channel, False))),
+            AmongChannels(
+                whole=before,
+                levels=levels,
+                growth=answers,
+                since=own,
+                together=record.channel in together,
+                lead_hits=int(np.count_nonzero(hits.get(record.channel, False))),
+            ),
         )
         for record, before, levels, answers, own in each(
             zip(found, whole, levels_found, growth, changed, strict=True), steps, done=3
@@ -297,7 +303,7 @@ def judge(
             [lead] if control is None and lead is not None else records(control or (), dead_time_s=limits.dead_time_s)
         )
         channels = tuple(
-            replace(item, control=control_of(record, other, limits, kind=control_kind))
+            replace(item, control=control_of(record, other, limits, kind=asked.control_kind))
             for item, record in zip(channels, marked, strict=True)
         )
     begun = {run.number: run.run.start for run in traces}
@@ -309,7 +315,7 @@ def judge(
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))
     kinds = [] if case is None else [case.output]
-    if difference:
+    if asked.difference:
         kinds.append("bridged")
     cautions[:0] = [text for text in dict.fromkeys(KINDS[kind].caution for kind in kinds) if text]
     if shared:

@@ -30,7 +30,7 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
 from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import Next, advise, owner
-from flicker.evidence.worth_looking import WorthLooking, worth_looking
+from flicker.evidence.worth_looking import Seen, WorthLooking, worth_looking
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -150,24 +150,25 @@ class RawAnswers(NamedTuple):
     along: bool = False  # another channel moves with it
 
 
-def judge_channel(
-    record: ChannelRecord,
-    page: PageContext,
-    raw: RawAnswers,
-    *,
-    whole: ChannelRecord,
-    levels: Sequence[Levels],
-    growth: Sequence[Finding],
-    since: RateChanged | None,
-    together: bool,
-    lead_hits: int,
-) -> ChannelAssessment:
-    """Put every question to one channel, decide, and say it; those of growth come answered for the whole page.
+class AmongChannels(NamedTuple):
+    """What was found of one channel with all channels of the page at once.
 
-    ``record`` observes the hours that count; ``whole`` also those in which the lead may have seen nothing: a level that
-    fell to zero has moved.
+    ``whole`` is its record with the hours in which the lead may have seen nothing: a level that fell to zero has moved.
+    ``together``: its episodes came mostly in all channels; ``lead_hits``: so many came with the shorted lead.
     """
+
+    whole: ChannelRecord
+    levels: Sequence[Levels]
+    growth: Sequence[Finding]
+    since: RateChanged | None
+    together: bool
+    lead_hits: int
+
+
+def judge_channel(record: ChannelRecord, page: PageContext, raw: RawAnswers, among: AmongChannels) -> ChannelAssessment:
+    """Put every question to one channel, decide, and say it; ``record`` observes the hours that count."""
     limits, case, guard = page.limits, page.case, raw.guard
+    whole, levels, together = among.whole, among.levels, among.together
     rate = recurrence.episode_rate(record, limits)
     ups = condition.power_ups(record, limits)
     side_told = side_of(case, record.channel) != "unknown"
@@ -182,12 +183,12 @@ def judge_channel(
     least_moved_V = abs(moved.low or 0.0) if moved.holds else 0.0
     comes_and_goes = recurrence.intermittent(record, rate, limits, least_moved_V)
     if page.lead is not None:
-        comes_and_goes = by_lead(comes_and_goes, record, page.lead, limits, lead_hits)
+        comes_and_goes = by_lead(comes_and_goes, record, page.lead, limits, among.lead_hits)
     findings = correct(
         [
             comes_and_goes,
             recurrence.clustered(record, limits),
-            *growth,
+            *among.growth,
             condition.settled_offset(whole, limits, raw.end.last_V if isinstance(raw.end, Stands) else None, guard),
             moved,
             drift.beside_volts(changed, guard),
@@ -290,18 +291,19 @@ def judge_channel(
         tail_kind=verdict.kind,
         guard=guard,
         moves=_moves(whole, limits) if answers["drift"].answer == YES or Reason.MOVE in guard.reasons else (),
-        since=since,
+        since=among.since,
         worth_looking=worth_looking(
             record,
             findings,
-            tail=verdict.kind,
-            follows_temperature=warmest.reads if warmest is not None else "",
-            warm_up=warm,
-            tried=tried,
-            history=history,
-            together=together,
-            speaker_side=_speaker_side(record, case),
-            confidence=limits.confidence,
+            Seen(
+                at_once=together or verdict.kind == TailKind.ALL_AT_ONCE,
+                follows_temperature=warmest.reads if warmest is not None else "",
+                warm_up=warm,
+                tried=tried,
+                history=history,
+                speaker_side=_speaker_side(record, case),
+            ),
+            limits.confidence,
         ),
         swings_ahead=_swings_ahead(record, findings, limits),
         mean_count=mean_count,

@@ -170,7 +170,7 @@ def owner(
     ):
         lines.append(f"{name} sits at {volts_text(findings['settled offset'].effect or 0.0)}, more than it should.")
         name = "It"
-    lines.append(_main(name, verdict, findings, facts, limits, seen, largest_V, guard))
+    lines.append(_main(name, verdict, findings, facts, limits, largest_V, guard))
     lasting = [item.text for item in verdict.against if item.advice is not None]
     if verdict.kind in AGAINST and lasting:
         lines.append(f"Against a clearance: {'; '.join(lasting)}.")
@@ -183,11 +183,10 @@ def _main(
     findings: Mapping[str, Finding],
     facts: Facts,
     limits: Limits,
-    seen: str,
     largest_V: float | None,
     guard: Guard,
 ) -> str:
-    word, kind = verdict.word, verdict.kind
+    word, kind, seen = verdict.word, verdict.kind, hours_text(facts.observed_s / HOUR)
     if kind in SAID_BY_GUARD:
         return _by_guard(name, kind, facts, guard, seen)
     largest = f", the largest {volts_text(largest_V)}" if largest_V is not None else ""

@@ -14,7 +14,6 @@ import numpy as np
 
 from flicker.base.formats import volts_text
 from flicker.base.result import Doc, Result
-from flicker.base.values import TailKind
 from flicker.evidence.findings import YES, Finding
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.logs.spans import elapsed, holds
@@ -90,37 +89,32 @@ class WorthLooking(Result):
         return f"{self.found}: {self.look}."
 
 
-def worth_looking(
-    record: ChannelRecord,
-    findings: Sequence[Finding],
-    *,
-    tail: TailKind,
-    follows_temperature: str,
-    warm_up: WarmupRate | None,
-    tried: StimulusReport | None,
-    history: PowerUpHistory | None,
-    together: bool,
-    speaker_side: bool,
-    confidence: float,
-) -> tuple[WorthLooking, ...]:
-    """Clues of one channel, in the order of the table; empty where nothing was found.
+class Seen(NamedTuple):
+    """What else was found of a channel, beside its findings.
 
-    Parameters
-    ----------
-    follows_temperature : str
-        What follows the temperature, in words; empty where nothing does.
-    together : bool
-        Whether its episodes came mostly in all channels at once.
-    speaker_side : bool
-        Whether the leads sit behind the output relay.
+    ``at_once``: its episodes came mostly in all channels at once. ``follows_temperature`` is told in words, empty where
+    nothing does. ``speaker_side``: the leads sit behind the output relay.
     """
+
+    at_once: bool
+    follows_temperature: str
+    warm_up: WarmupRate | None
+    tried: StimulusReport | None
+    history: PowerUpHistory | None
+    speaker_side: bool
+
+
+def worth_looking(
+    record: ChannelRecord, findings: Sequence[Finding], seen: Seen, confidence: float
+) -> tuple[WorthLooking, ...]:
+    """Clues of one channel, in the order of the table; empty where nothing was found."""
+    tried, history = seen.tried, seen.history
     yes = {item.question: item for item in findings if item.answer == YES}
     jumped, best = yes.get("jumps"), None
     if tried is not None and "provoked" in yes:
         best = next(item for item in tried.kinds if item.kind == tried.best)
-    warms = "" if warm_up is None else warm_up.answer
+    warms = "" if seen.warm_up is None else seen.warm_up.answer
     many, common = record.episodes.count, int(np.count_nonzero(record.episodes.common))
-    at_once = together or tail == TailKind.ALL_AT_ONCE
     openings = sum(int(trace.disconnected.shape[0]) for trace in record.traces)
     settling = [] if history is None else [item for item in (history.level, history.settling) if item.answer == YES]
     aged = [name for name in AGED if name in yes]
@@ -128,15 +122,15 @@ def worth_looking(
     # each clue, what it rests on, and what was found; nothing where it was not
     found = (
         (Clue.TWO_LEVELS, "jumps", jumped and f"jumps of about {volts_text(jumped.effect or 0.0)}"),
-        (Clue.TEMPERATURE, "drift", follows_temperature),
+        (Clue.TEMPERATURE, "drift", seen.follows_temperature),
         (Clue.WARMING, "warm_up", warms == "fades" and "mostly soon after power-up"),
         (Clue.HOT, "warm_up", warms == "grows" and "more often the longer it is on"),
         (Clue.PROVOKED, "provoked", best and f"{best.answered} of {best.trials} answered ({best.kind})"),
-        (Clue.TOGETHER, "coincidence", at_once and f"{common or many} of {many} in all channels at once"),
+        (Clue.TOGETHER, "coincidence", seen.at_once and f"{common or many} of {many} in all channels at once"),
         (
             Clue.ZERO,
             "gaps",
-            speaker_side and openings >= FEWEST_OPENINGS and f"zero {openings} times where it rests elsewhere",
+            seen.speaker_side and openings >= FEWEST_OPENINGS and f"zero {openings} times where it rests elsewhere",
         ),
         *((Clue.WITH_POWER_UPS, name, f"{AGED[name]} with each power-up") for name in aged[:1]),
         *((Clue.WITH_POWER_UPS, "power_up_history", item.reads.rstrip(".")) for item in settling[:1] if not aged),

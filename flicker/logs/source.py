@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
-from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -70,19 +69,16 @@ class ArraySource:
         channels: Mapping[str, Floats],
         start: datetime | None = None,
         *,
-        notes: Sequence[str] = (),
         run: NDArray[Any] | None = None,
         batch_rows: int = 1 << 20,
-        path: Path | None = None,
     ) -> None:
         self.name = name
         self.channels = tuple(channels)
         self.roles: tuple[str, ...] = ()
         self.start = start
-        self.notes = tuple(notes)
+        self.notes: tuple[str, ...] = ()
         self.rows: int | None = time_s.size
         self.batch_rows = batch_rows
-        self.path = path
         known = time_s[np.isfinite(time_s)]
         self._time = time_s - (known[0] if known.size else 0.0)
         self._values = tuple(channels.values())
@@ -105,10 +101,5 @@ class ArraySource:
             )
 
     def fingerprint(self) -> str | None:
-        """Samples in memory have none, unless they were read from a file."""
-        if self.path is None:
-            return None
-        import hashlib
-
-        with open(self.path, "rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        """Samples in memory have none."""
+        return None

@@ -148,7 +148,8 @@ class Bench:
             If a file cannot be written; none is left half written.
         """
         one_of("time", time, ("seconds", "iso"))
-        return _write.write(Path(path), self.truth, self._values, self._resolution_V, time, split, marks, self.roles)
+        columns = _write.Columns(self._values, self._resolution_V, self.roles)
+        return _write.write(Path(path), self.truth, columns, time, split=split, marks=marks)
 
 
 def simulate_log(

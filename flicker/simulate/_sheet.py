@@ -7,7 +7,7 @@ import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,23 +29,24 @@ _WAVES: Mapping[str, Wave] = {
 SHAPES = ("rectangular", *_WAVES)
 
 
-def waveform(
-    out: Floats,
-    time_s: Floats,
-    start_s: Floats,
-    length_s: Floats,
-    peak_V: Floats,
-    shape: NDArray[Any],
-    first: NDArray[Any],
-    last: NDArray[Any],
-    rng: np.random.Generator,
-) -> None:
+class Glitches(NamedTuple):
+    """Glitches of one channel in one run, arrays of one length; glitch k covers samples ``first[k]`` to ``last[k]`` (half open)."""
+
+    start_s: Floats
+    length_s: Floats
+    peak_V: Floats
+    shape: NDArray[Any]
+    first: NDArray[Any]
+    last: NDArray[Any]
+
+
+def waveform(out: Floats, time_s: Floats, glitches: Glitches, rng: np.random.Generator) -> None:
     """Add glitches to ``out`` (shape (n,)), in place.
 
     With u = 0..1 through the glitch: rectangular 1; decay exp(-3 u); swing 1 in the first half, -0.7 in the second;
     ramp u/0.8, then back; crackle a value of either sign between 0.3 and 1 at each sample, full at the first.
-    Glitch k covers samples ``first[k]`` to ``last[k]`` (half open).
     """
+    start_s, length_s, peak_V, shape, first, last = glitches
     count = last - first
     total = int(count.sum())
     if total == 0:
@@ -248,7 +249,7 @@ class Sheet:
             which = np.full(start.size, SHAPES.index(wanted))
         first = np.searchsorted(self.time[run], start - 1e-9)
         last = np.searchsorted(self.time[run], start + length - 1e-9)
-        waveform(trace.glitch, self.time[run], start, length, peak, which, first, last, rng)
+        waveform(trace.glitch, self.time[run], Glitches(start, length, peak, which, first, last), rng)
         trace.starts.append(start)
         trace.ends.append(start + length)
         trace.peaks.append(peak.copy())

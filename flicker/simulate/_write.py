@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,17 +15,17 @@ from flicker.logs.writing import write_together
 from flicker.simulate._truth import BenchTruth, RunTruth
 
 
-def write(
-    path: Path,
-    truth: BenchTruth,
-    values: Sequence[Mapping[str, Floats]],
-    resolution_V: float,
-    time: str,
-    split: bool,
-    marks: bool,
-    roles: Mapping[str, str],
-) -> tuple[Path, ...]:
+class Columns(NamedTuple):
+    """Readings of each run by channel, their last digit, and the role of each channel."""
+
+    values: Sequence[Mapping[str, Floats]]
+    resolution_V: float
+    roles: Mapping[str, str]
+
+
+def write(path: Path, truth: BenchTruth, columns: Columns, time: str, *, split: bool, marks: bool) -> tuple[Path, ...]:
     """Write the files of a bench, all or none, and return their names."""
+    values, resolution_V, roles = columns
     decimals = 4 if resolution_V <= 0 else max(0, int(np.ceil(-np.log10(resolution_V * 1e3) - 1e-9)))
     numbers = range(len(truth.runs))
     several = len(truth.runs) > 1

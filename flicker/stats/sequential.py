@@ -122,20 +122,20 @@ def rate_decision(
     a, b = check.share("false_alarm", false_alarm), check.share("miss", miss)
     if a + b >= 1.0:
         raise ValueError(f"false_alarm + miss must be below 1, got {a} + {b}")
-    return _decision(good, bad, a, b, math.log((1.0 - b) / a), math.log(b / (1.0 - a)), least_count, dispersion, "Wald")
+    logs = math.log((1.0 - b) / a), math.log(b / (1.0 - a))
+    return _decision((good, bad), (a, b), logs, least_count, dispersion, "Wald")
 
 
 def _decision(
-    good: float,
-    bad: float,
-    false_alarm: float,
-    miss: float,
-    log_upper: float,
-    log_lower: float,
+    rates: tuple[float, float],
+    errors: tuple[float, float],
+    logs: tuple[float, float],
     least_count: int,
     dispersion: float,
     method: str,
 ) -> RateDecision:
+    """Boundaries for a good and a bad rate, chances of false alarm and miss, and logarithms of the upper and lower bound."""
+    (good, bad), (false_alarm, miss), (log_upper, log_lower) = rates, errors, logs
     least_count = check.whole("least_count", least_count, least=1)
     phi = check.dispersion(dispersion)
     step, gap = math.log(bad / good), bad - good
@@ -185,12 +185,9 @@ def likelihood_ratio_pair(
     """
     base = rate_decision(good_rate, bad_rate, false_alarm=false_alarm, miss=miss)
     return _decision(
-        base.good_rate,
-        base.bad_rate,
-        base.false_alarm,
-        base.miss,
-        -math.log(base.false_alarm),
-        math.log(base.miss),
+        (base.good_rate, base.bad_rate),
+        (base.false_alarm, base.miss),
+        (-math.log(base.false_alarm), math.log(base.miss)),
         least_count,
         dispersion,
         "likelihood-ratio e-processes, Ville's bound",

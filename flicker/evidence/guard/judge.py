@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -116,6 +117,7 @@ def judge_guard(
     power_up_s = 0.0  # when the power-up was that goes on, on the clock of the session
     for place, (session, own) in enumerate(zip(sessions, mine, strict=True)):
         power_up_s += session.again_s
+        logged = _Logged(session, own, allowed[place], counts.asleep[place], counts.out[place])
         for number in range(session.figures.kind.size):
             begin_s = float(session.figures.begin_s[number])
             up = switched_on(session, number, place)
@@ -126,9 +128,8 @@ def judge_guard(
             if own.anew[number] or (number == 0 and session.new_stage):
                 _anew(total)
                 since = place
-            lost = counts.asleep[place], counts.out[place]
             total.alive |= bool(counts.alive[place][number])
-            _segment(total, session, own, number, begin_s - power_up_s, up, allowed[place], lost, used, speaker_side)
+            _segment(total, logged, number, begin_s - power_up_s, up, used, speaker_side)
         power_up_s -= float(session.figures.end_s[-1]) + session.step_s if session.figures.end_s.size else 0.0
     total.averaged, total.digit_V = averaged, counts.digit_V
     total.renewed_s, total.same = counts.renewed_s, same_as_another(mine, counts.digit_V)
@@ -154,18 +155,21 @@ def _anew(total: _Sum) -> None:
     total.peak_V, total.open_peak_V, total.early, total.leads = kept
 
 
+class _Logged(NamedTuple):
+    """One channel in one session: its figures, neighbours (a bit each) that excuse crosstalk, cells asleep and cells left out."""
+
+    session: Session
+    own: ChannelFigures
+    allowed: int
+    asleep: Bools
+    out: Bools
+
+
 def _segment(
-    total: _Sum,
-    session: Session,
-    own: ChannelFigures,
-    number: int,
-    since_s: float,
-    up: bool,
-    allowed: int,
-    lost: tuple[Bools, Bools],
-    used: GuardLimits,
-    speaker_side: bool,
+    total: _Sum, logged: _Logged, number: int, since_s: float, up: bool, used: GuardLimits, speaker_side: bool
 ) -> None:
+    """Add a stretch between two switchings, which begins ``since_s`` after its power-up."""
+    session, own, allowed, _, _ = logged
     begin_s = float(session.figures.begin_s[number])
     chosen = cells_of(session, own, number, up)
     if up:
@@ -190,7 +194,7 @@ def _segment(
     total.peak_V = max(total.peak_V, float(own.peak_V[chosen].max()))
     uneven = own.uneven_s[chosen] > 0.0
     lasts_s = np.minimum(np.where(uneven, own.uneven_s[chosen], readings * step), CELL_S)
-    asleep, clean = lost[0][chosen], ~(lost[0] | lost[1])[chosen]
+    asleep, clean = logged.asleep[chosen], ~(logged.asleep | logged.out)[chosen]
     total.seen_s += float(lasts_s.sum())
     total.asleep_s += float(lasts_s[asleep].sum())
     total.observed_s += float(lasts_s[clean].sum())

@@ -11,6 +11,7 @@ import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -111,7 +112,7 @@ def since_visits(
         when = names[at] + ("" if low == high else f" (between {names[low]} and {names[high]})")
         return Change(got=one, units=(at, low, high), moments=nowhere, when=when)
 
-    return _over_units(counts, expected, episodes, observed_s, Over.VISITS, change, limits)
+    return _over_units(_Units(counts, expected, episodes, observed_s), Over.VISITS, change, limits)
 
 
 def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> tuple[RateChanged, ...]:
@@ -128,17 +129,21 @@ def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> 
     return _in_run(record, limits, given)
 
 
+class _Units(NamedTuple):
+    """Counts of power-ups or visits, bursts merged, what to expect of each, its episodes, and its observed time."""
+
+    counts: Ints
+    expected: Floats
+    episodes: Ints
+    observed_s: Floats
+    by_share: bool = False
+
+
 def _over_units(
-    counts: Ints,
-    expected: Floats,
-    episodes: Ints,
-    observed_s: Floats,
-    over: Over,
-    change: Callable[[RateSince], Change],
-    limits: Limits,
-    by_share: bool = False,
+    units: _Units, over: Over, change: Callable[[RateSince], Change], limits: Limits
 ) -> tuple[RateChanged, ...]:
     """Drafts of one change, two, ...; ratios as the engine has them, which knows what none at all on one side tells."""
+    counts, expected = units.counts, units.expected
     found = rate_steps_unit(counts, expected, scatter=limits.power_up_scatter, confidence=limits.confidence)
     drafts = []
     for part, p_value in zip(found.tried, found.p_values, strict=True):
@@ -147,7 +152,7 @@ def _over_units(
         for one, (a, border, b) in zip(part, _windows(borders, counts.size), strict=True):
             ratio = compared(counts[a:b], expected[a:b], np.arange(a, b) >= border, limits)
             changes.append(change(replace(one, ratio_low=ratio.low, ratio_high=ratio.high)))
-        held = held_by(episodes, observed_s, borders, limits, by_share)
+        held = held_by(units.episodes, units.observed_s, borders, limits, units.by_share)
         drafts.append(made(changes, held, over, p_value, _method(found, part)))
     return tuple(drafts)
 
@@ -175,10 +180,8 @@ def _over_power_ups(
             when += f" (between power-ups {low + 1} and {high + 1})"
         return Change(got=one, units=(at, low, high), moments=[(record.numbers[place], 0.0) for place in first], when=when)
 
-    return _over_units(
-        counts.counts[used], counts.expected[used], counts.episodes[used], counts.observed_s[used], Over.POWER_UPS, change,
-        limits, counts.by_share,
-    )  # fmt: skip
+    seen = _Units(counts.counts[used], counts.expected[used], counts.episodes[used], counts.observed_s[used], counts.by_share)
+    return _over_units(seen, Over.POWER_UPS, change, limits)
 
 
 def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> tuple[RateChanged, ...]:

@@ -136,34 +136,16 @@ def visibility_of(
     count = record.own_episodes
     length = np.concatenate([part.excursions.end_s - part.excursions.start_s for _, part in seen])
     brief = length.size > 0 and float(np.mean(length <= 1.5 * every_s)) >= MOSTLY
-    return visibility(
-        every_s,
-        trace.enter_V,
-        trace.resolution_V,
-        meter,
-        count=0 if every_s > run.sample_interval_s else count,  # such a swing fills the rows that repeat it
-        observed_s=record.observed_s,
-        brief=brief,
-        confidence=limits.confidence,
-    )
+    told = visibility(every_s, trace.enter_V, trace.resolution_V, meter)
+    if every_s > run.sample_interval_s:  # such a swing fills the rows that repeat it
+        return told
+    return with_true_rate(told, count, record.observed_s, brief=brief, confidence=limits.confidence)
 
 
 def visibility(
-    sample_interval_s: float,
-    threshold_V: float,
-    resolution_V: float,
-    meter: Meter | None = None,
-    *,
-    count: int = 0,
-    observed_s: float = 0.0,
-    brief: bool = False,
-    confidence: float = 0.95,
+    sample_interval_s: float, threshold_V: float, resolution_V: float, meter: Meter | None = None
 ) -> Visibility:
-    """Say what the sampling (and the meter's integration, where the case records it) shows of a short glitch.
-
-    ``count`` episodes in ``observed_s`` are corrected for those that passed unseen; ``brief`` says that most lasted a
-    single reading, so that the correction is worth a sentence.
-    """
+    """Say what the sampling (and the meter's integration, where the case records it) shows of a short glitch."""
     told = None if meter is None else meter.integration_s
     integration = min(told or 0.0, sample_interval_s)
     height = HEIGHT_FACTOR * threshold_V
@@ -182,12 +164,22 @@ def visibility(
         text = f"{what[0].upper()}{what[1:]}; sample at least every {digits_text(wanted)} s to see {share_text(ADVISED)} of such."
     if told is None and seen < ADVISED:
         text += " (Instant readings are assumed: the meter's integration time is not recorded.)"
-    made = Visibility(
+    return Visibility(
         glitch_s=GLITCH_S, height_V=height, sample_interval_s=sample_interval_s, integration_s=told, seen=seen,
         advised_share=ADVISED, advised_interval_s=wanted, method=METHOD, reads=text,
     )  # fmt: skip
+
+
+def with_true_rate(
+    told: Visibility, count: int, observed_s: float, *, brief: bool = False, confidence: float = 0.95
+) -> Visibility:
+    """Correct ``count`` episodes in ``observed_s`` for those that passed unseen.
+
+    ``brief`` says that most lasted a single reading, so that the correction is worth a sentence.
+    """
+    seen, text = told.seen, told.reads
     if count <= 0 or observed_s <= 0 or seen <= 0:
-        return made
+        return told
     # glitches seen are a thinned Poisson process, so exact limits divide by the share
     found = rate_interval(count, observed_s / 3600.0, confidence=confidence)
     rate, low, high = found.rate / seen, found.low / seen, found.high / seen
@@ -196,7 +188,7 @@ def visibility(
             f" Most swings seen lasted a single reading: if all are so short, there are {digits_text(rate, 3)} per hour in "
             f"truth, between {digits_text(low, 3)} and {digits_text(high, 3)}."
         )
-    return replace(made, reads=text, true_per_h=rate, true_low_per_h=low, true_high_per_h=high)
+    return replace(told, reads=text, true_per_h=rate, true_low_per_h=low, true_high_per_h=high)
 
 
 def _shown_V(threshold_V: float, resolution_V: float) -> float:
@@ -232,10 +224,8 @@ def control_of(
     return against_control(
         *mine,
         *theirs,
+        limits,
         control=CONTROL_KINDS[kind],
-        nuisance_rate_per_h=limits.nuisance_rate_per_h,
-        episode_rate_per_h=limits.episode_rate_per_h,
-        confidence=limits.confidence,
     )
 
 

@@ -241,13 +241,7 @@ def by_lead(finding: Finding, record: ChannelRecord, lead: ChannelRecord, limits
         return replace(finding, reads=finding.reads + text + share)
     if finding.basis == Basis.FILLED_TIME:
         return replace(finding, reads=f"{finding.reads} The shorted lead saw {count} in {digits_text(hours, 3)} h.{share}")
-    answer = against_control(
-        *mine,
-        *theirs,
-        nuisance_rate_per_h=limits.nuisance_rate_per_h,
-        episode_rate_per_h=limits.episode_rate_per_h,
-        confidence=limits.confidence,
-    )
+    answer = against_control(*mine, *theirs, limits)
     return replace(
         finding,
         answer=finding.answer if finding.answer == NO else "not shown",

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from flicker.base.arrays import Bools, Floats
 from flicker.base.formats import digits_text, hours_text, lasting_text
+from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NO, NOT_SHOWN, YES
 from flicker.evidence.questions.recurrence import WINDOWS
@@ -109,11 +110,9 @@ def against_control(
     observed_s: Sequence[float],
     control_times: Sequence[ArrayLike],
     control_s: Sequence[float],
+    limits: Limits | None = None,
     *,
     control: str = "shorted leads",
-    nuisance_rate_per_h: float = 0.01,
-    episode_rate_per_h: float = 1.0,
-    confidence: float = 0.95,
 ) -> ControlAnswer:
     """Compare the episodes of a unit with those of a control run.
 
@@ -123,12 +122,10 @@ def against_control(
         Begins of episodes (clusters, not samples) in seconds of observed time from each run's start.
     observed_s, control_s : one number per run
         Observed seconds.
+    limits : Limits
+        The excess must exceed ``nuisance_rate_per_h`` for 'yes', and lie below ``episode_rate_per_h`` for 'no'.
     control : {'shorted leads', 'known good unit'}
         What the control was.
-    nuisance_rate_per_h, episode_rate_per_h : float
-        Limits: the excess must exceed the first for 'yes', and lie below the second for 'no'.
-    confidence : float
-        Of decision and interval.
 
     Notes
     -----
@@ -136,6 +133,8 @@ def against_control(
     Donner), its arms widened by the root of the dispersion. Time until a clean control settles it: with n episodes in
     T and none in C, the conditional p is (T / (T + C))^n; n is divided by the dispersion (exact where that is 1).
     """
+    limits = limits or Limits()
+    confidence = limits.confidence
     counts, exposures = window_counts(list(times), list(observed_s), windows=WINDOWS)
     base_counts, base_exposures = window_counts(list(control_times), list(control_s), windows=WINDOWS)
     count, base = int(counts.sum()), int(base_counts.sum())
@@ -150,9 +149,9 @@ def against_control(
     high = excess.difference + spread * (excess.high - excess.difference)
     alpha = 1.0 - confidence
     answer = NOT_SHOWN
-    if wide.p_value <= alpha and excess.difference > nuisance_rate_per_h:
+    if wide.p_value <= alpha and excess.difference > limits.nuisance_rate_per_h:
         answer = YES
-    elif high < episode_rate_per_h:
+    elif high < limits.episode_rate_per_h:
         answer = NO
     needed = math.nan
     if answer == NOT_SHOWN and base == 0 and count > 0:

@@ -10,6 +10,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from flicker.base.formats import channel_text, digits_text, hours_text, times_text
 from flicker.base.limits import Limits
@@ -167,8 +168,9 @@ def over_visits(
     changes = since_corrected(
         [() if other else _since(item, limits, given) for item, other in zip(asked, feigned, strict=True)], limits
     )
+    unit = _Unit(limits, case, hours, dated, len(channels))
     found = tuple(
-        _channel(item, rate, size, changed, limits, case, hours, dated, len(channels))
+        _channel(item, rate, size, changed, unit)
         for item, (rate, size), changed in zip(asked, answers, changes, strict=True)
     )
     return Visits(
@@ -254,21 +256,23 @@ def _since(asked: _Asked, limits: Limits, given: int | None) -> tuple[RateChange
     return () if not all(found) else max(found, key=lambda changes: min(one.p_value for one in changes))
 
 
+class _Unit(NamedTuple):
+    """What holds for all channels of a unit: limits, case, hours of use in a year, whether visits have dates, how many channels."""
+
+    limits: Limits
+    case: Case | None
+    hours: float
+    dated: bool
+    channels: int
+
+
 def _channel(
-    asked: _Asked,
-    rate: RateWorsening,
-    size: SizeWorsening,
-    since: RateChanged | None,
-    limits: Limits,
-    case: Case | None,
-    hours: float,
-    dated: bool,
-    channels: int,
+    asked: _Asked, rate: RateWorsening, size: SizeWorsening, since: RateChanged | None, unit: _Unit
 ) -> ChannelVisits:
-    way, ages, records = asked.ways[0], asked.ages, asked.records
-    levels = quantity_trends(asked.items, records, limits, case, channels)
+    way, ages, records, limits = asked.ways[0], asked.ages, asked.records, unit.limits
+    levels = quantity_trends(asked.items, records, limits, unit.case, unit.channels)
     forecast, forecast_reads = next_visit(way, ages, rate, limits)
-    year, year_reads = year_ahead(records, rate, size, limits, hours)
+    year, year_reads = year_ahead(records, rate, size, limits, unit.hours)
     level_ahead, level_reads = next_level(records, ages, limits)
     return ChannelVisits(
         channel=asked.channel,
@@ -279,7 +283,7 @@ def _channel(
         levels=levels,
         forecast=forecast,
         forecast_reads=forecast_reads,
-        concern=concern_reached(way, ages, rate, dated, limits),
+        concern=concern_reached(way, ages, rate, unit.dated, limits),
         year=year,
         year_reads=year_reads,
         level_forecast=level_ahead,

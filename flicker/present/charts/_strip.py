@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import altair as alt
 import numpy as np
@@ -106,7 +106,7 @@ def overview(
     shades.extend(stretch for stretch, _ in changed)
     brush = alt.selection_interval(name="stretch", encodings=["x"], value={"x": first_look(item, strip)})
     choice, volts = _volt_scale(span, own, factor)
-    parts = _layers(item, record, strip, rows, shades, unit, factor, volts, relay, [day for _, day in changed], end)
+    parts = _layers(item, record, strip, _Rows(rows, shades, relay, [day for _, day in changed], end), (unit, factor), volts)
     first, *others = parts(alt.Scale(domain=[strip.domain[0], end], nice=False), None)
     first = first.add_params(brush) if choice is None else first.add_params(brush, choice)
     whole = frame.layer(first, *others, width=frame.WIDTH, height=WHOLE)
@@ -196,20 +196,21 @@ def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool)
     return " ".join(said)
 
 
+class _Rows(NamedTuple):
+    """What a strip draws: envelope, shades, lines of the relay, moments of another rate; and where the whole ends."""
+
+    envelope: list[dict[str, Any]]
+    shades: list[dict[str, Any]]
+    relay: list[dict[str, Any]]
+    since: list[dict[str, Any]]
+    end: float
+
+
 def _layers(
-    item: ChannelAssessment,
-    record: ChannelRecord,
-    strip: Strip,
-    rows: list[dict[str, Any]],
-    shades: list[dict[str, Any]],
-    unit: str,
-    factor: float,
-    volts: Any,
-    relay: list[dict[str, Any]],
-    since: list[dict[str, Any]],
-    end: float,
+    item: ChannelAssessment, record: ChannelRecord, strip: Strip, drawn: _Rows, scale_of: tuple[str, float], volts: Any
 ) -> Any:
-    """Return a function that makes the layers for a given time scale, filtered by a brush or not; ``end`` is that of the whole."""
+    """Return a function that makes the layers for a given time scale, filtered by a brush or not; volts in the unit and factor of ``scale_of``."""
+    (unit, factor), (rows, shades, relay, since, end) = scale_of, drawn
     colour = palette.SERIES[0]
     lines = line_rows(record, strip, factor)
     marks = mark_rows(item, strip, factor)

@@ -179,7 +179,7 @@ def mean_cumulative(
     poisson = np.cumsum(step / at_risk)
     some = mean > 0
     alike = np.where(some, shares**2 / np.where(some, square, 1.0), at_risk)  # so many units of equal weight
-    low, high = _band(mean, robust, poisson, square, alike, np.cumsum(events), scatter, confidence)
+    low, high = _band(mean, (robust, poisson, square), alike, np.cumsum(events), scatter, confidence)
     if units == 1:
         tail = 0.5 * (1.0 - confidence)
         seen = np.cumsum(events)
@@ -194,16 +194,10 @@ def mean_cumulative(
 
 
 def _band(
-    mean: Floats,
-    robust: Floats,
-    poisson: Floats,
-    square: Floats,
-    alike: Floats,
-    seen: Ints,
-    scatter: float,
-    confidence: float,
+    mean: Floats, variances: tuple[Floats, Floats, Floats], alike: Floats, seen: Ints, scatter: float, confidence: float
 ) -> tuple[Floats, Floats]:
-    """Pointwise limits; see the notes of `mean_cumulative`."""
+    """Pointwise limits from the robust variance, that of Poisson counts, and squares of shares; see the notes of `mean_cumulative`."""
+    robust, poisson, square = variances
     tail = 0.5 * (1.0 - confidence)
     dof = PRIOR_DOF + alike - 1.0
     variance = (PRIOR_DOF * (poisson + scatter**2 * square) + alike * robust) / dof

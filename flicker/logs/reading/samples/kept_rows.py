@@ -13,7 +13,7 @@ from flicker.logs.reading.samples import row_times, whole
 from flicker.logs.reading.samples.converter import Converter, Rows
 from flicker.logs.reading.samples.entries import Words
 from flicker.logs.reading.samples.long_format import rows_of
-from flicker.logs.reading.samples.spool import Spool, SpoolSource
+from flicker.logs.reading.samples.spool import Spool, SpoolSource, Told
 
 _FAR_S = 60.0  # a stamp is far off from here on
 
@@ -194,19 +194,14 @@ class KeptRows:
             notes.append(row_times.spread(self.spool))
         notes += row_times.packets(self.spool.read(0, 0, row_times.HEAD_ROWS))
         entries = self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
-        return SpoolSource(
-            file,
-            self.spool,
-            channels,
+        head = Told(
             start=seconds.start,
-            notes=[*before, *plan.notes, *notes],
-            has_run=plan.run is not None and plan.key is None,
             wall_s=seconds.wall_s,
-            roles=plan.roles if plan.key is None else (),
+            notes=(*before, *plan.notes, *notes),
             entries=entries,
             unread=unread + self._timeless + per_reading.unread,
-            how=how,
         )
+        return SpoolSource(file, self.spool, channels, how, head)
 
 
 def _ways(steps: Floats) -> Ints:

@@ -8,7 +8,7 @@ import tempfile
 import weakref
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from typing import IO, Any
+from typing import IO, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from flicker.base.arrays import Floats
 from flicker.logs.model import Batch, LogError
 from flicker.logs.reading import files
+from flicker.logs.reading.planning.plan import How
 from flicker.logs.reading.samples.entries import Entry
 from flicker.logs.sampling import cadence_of
 
@@ -126,38 +127,31 @@ class Spool:
             first = end
 
 
-class SpoolSource:
-    """A file parsed once: time in column 0, then the channels, then the run number where the file tells runs."""
+class Told(NamedTuple):
+    """What a file told beside its samples: its clock, remarks, words that some rows held, and how many rows could not be read."""
 
-    def __init__(
-        self,
-        file: Any,
-        spool: Spool,
-        channels: Sequence[str],
-        *,
-        start: datetime | None,
-        notes: Sequence[str],
-        has_run: bool = False,
-        wall_s: float | None = None,
-        roles: tuple[str, ...] = (),
-        entries: tuple[Entry, ...] = (),
-        how: Any = None,
-        unread: int = 0,
-    ) -> None:
+    start: datetime | None
+    wall_s: float | None
+    notes: tuple[str, ...]
+    entries: tuple[Entry, ...]
+    unread: int
+
+
+class SpoolSource:
+    """A file parsed once as ``how`` says: time in column 0, then the channels, then the run number where the file tells runs."""
+
+    def __init__(self, file: Any, spool: Spool, channels: Sequence[str], how: How, told: Told) -> None:
+        plan = how.plan
         self.name = file.name
         self.how = how
-        self.averaged: tuple[str, ...] = how.plan.averaged if how is not None else ()
-        self.unread = unread
+        self.averaged: tuple[str, ...] = plan.averaged
         self.channels = tuple(channels)
-        self.start = start
-        self.notes = tuple(notes)
         self.rows: int | None = spool.rows
-        self.wall_s = wall_s
-        self.roles = roles
-        self.entries = entries
+        self.start, self.wall_s, self.notes, self.entries, self.unread = told
+        self.roles: tuple[str, ...] = plan.roles if plan.key is None else ()
         self._file = file
         self._spool = spool
-        self._run = 1 + len(self.channels) if has_run else None
+        self._run = 1 + len(self.channels) if plan.run is not None and plan.key is None else None
         self.cadence_s, self.reach_s = cadence_of(spool.read(0, 0, 4097))
 
     def batches(
