@@ -297,3 +297,8 @@ def test_sound_outputs_of_a_repairers_year_stay_where_their_page_says(kind: str)
             assert np.ptp([np.median(c) for c in cells]) < 0.02
             # Where leads are reversed or a neighbour is switched, a cell holds both levels: 14 mV apart, and noise.
             assert max(np.abs(c - np.median(c)).max() for c in cells) < 0.0165
+
+
+@pytest.mark.parametrize("kind", ["far rail on the output", "far volt and a bit", "far unit in the cells fault", "far bridge read to chassis"])
+def test_a_plain_danger_of_a_far_bench_is_told(kind: str) -> None:
+    assert not benches.tell(kind, 3).harms

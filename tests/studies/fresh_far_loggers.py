@@ -86,12 +86,12 @@ def thinned(b: Bench, fault: Shape, averaged: bool) -> Table:
 
 def old_rows_thinned(b: Bench) -> None:
     """Even crackle of 2 s; the memory thinned its old rows, so most is seen at the end. Nothing grows."""
-    b.step("assess", [thinned(b, crackle(b, 20.0, size=0.2, length_s=2.0), False)], never=[*uncleared("left"), *no_growth("left")])
+    b.step("assess", [thinned(b, crackle(b, 20.0, size=0.2, length_s=2.0), False)], never=[*uncleared("left"), *no_growth("left"), "left clustered yes"])
 
 
 def old_rows_averaged(b: Bench) -> None:
     """The same, and what is old is averaged: the swings look larger towards the end. Nothing grows."""
-    b.step("assess", [thinned(b, crackle(b, 20.0, size=0.5, length_s=3.0), True)], never=[*uncleared("left"), *no_growth("left")])
+    b.step("assess", [thinned(b, crackle(b, 20.0, size=0.5, length_s=3.0), True)], never=[*uncleared("left"), *no_growth("left"), "left clustered yes"])
 
 
 def finer_from_half_time(b: Bench) -> None:
@@ -100,7 +100,7 @@ def finer_from_half_time(b: Bench) -> None:
     at = arrivals(b.rng, 5 * HOUR, 25.0)
     v = volts_of(b, fine, lambda x: swings(x, at, 0.4, 0.2))
     keep = (fine > 2.5 * HOUR) | (np.arange(fine.size) % 10 == 0)
-    b.step("assess", [b.table(0, fine[keep], {n: x[keep] for n, x in v.items()})], never=[*uncleared("left"), *no_growth("left")], sound=b.others)
+    b.step("assess", [b.table(0, fine[keep], {n: x[keep] for n, x in v.items()})], never=[*uncleared("left"), *no_growth("left"), "left clustered yes"], sound=b.others)
 
 
 def written_on_change(b: Bench) -> None:
