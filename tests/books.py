@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import itertools
 import json
 import os
 import sys
@@ -19,15 +20,32 @@ from unittest import mock
 
 import nbformat
 
-from flicker.present import notebook
+from flicker.present import export, notebook
 from flicker.present.charts import LIVE
 
 NAMES = list(notebook.notebooks())
 FEWER = {"how-the-verdict-was-calibrated": {"LOGS_PER_KIND": 1}}  # the same study with fewer benches
+ALIKE = {"how-logs-mislead": 5}  # forty benches drawn alike: every fifth still picture is drawn, those after it show it again
 
 
-def run_here(name: str, book: Any, where: Path) -> None:
-    """Run a notebook's cells, from the given folder, as a fresh kernel would; afterwards the process is as before."""
+def every(step: int) -> Any:
+    """Draw one still picture in ``step``, shown again for those that follow: half of what a chart costs. All are compiled."""
+    draw, count, last = export.png_of, itertools.count(), b""
+
+    def drawn(compiled: dict[str, Any], *, scale: float) -> bytes:
+        nonlocal last
+        if next(count) % step == 0:
+            last = draw(compiled, scale=scale)
+        return last
+
+    return mock.patch.object(export, "png_of", drawn)
+
+
+def run_here(name: str, book: Any, where: Path, *, step: int = 1) -> None:
+    """Run a notebook's cells, from the given folder, as a fresh kernel would; afterwards the process is as before.
+
+    Of its still pictures every ``step``-th is drawn.
+    """
     import altair
     from altair.utils.schemapi import SchemaBase, debug_mode
     from IPython.core.interactiveshell import InteractiveShell
@@ -45,7 +63,7 @@ def run_here(name: str, book: Any, where: Path) -> None:
 
     try:
         # The charts are held against the schema of Vega-Lite where they are made (test_charts.py): here they are drawn.
-        with debug_mode(False), mock.patch.object(SchemaBase, "validate"), altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
+        with every(step), debug_mode(False), mock.patch.object(SchemaBase, "validate"), altair.theme.enable("default"), altair.renderers.enable("default"), warnings.catch_warnings(), contextlib.chdir(where):
             warnings.showwarning = warned
             for cell in (cell for cell in book.cells if cell.cell_type == "code"):
                 with shell.display_trap, capture_output() as seen:  # in this order: else results are printed, not shown
@@ -65,7 +83,7 @@ def _make(path: Path) -> None:
     name = path.stem
     book = nbformat.read(notebook.notebooks()[name], as_version=4)
     notebook.inject(name, book, FEWER.get(name, {}))
-    run_here(name, book, notebook.folder())
+    run_here(name, book, notebook.folder(), step=ALIKE.get(name, 1))
     draft = path.with_suffix(".draft")
     draft.write_text(json.dumps(book), encoding="utf-8")  # `nbformat.writes` indents megabytes of charts
     draft.rename(path)
@@ -91,6 +109,6 @@ def outputs(book):
 
 def charts_of(path: Path) -> int:
     """How many outputs carry a live chart; each of them carries a still picture beside it."""
-    drawn = [output["data"] for output in outputs(nbformat.read(path, as_version=4)) if LIVE in output.get("data", {})]
+    drawn = [output["data"] for output in outputs(json.loads(path.read_text())) if LIVE in output.get("data", {})]
     assert all("image/png" in data for data in drawn)
     return len(drawn)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gc
 import os
 import sys
@@ -104,9 +105,9 @@ def judged_here(monkeypatch):
 
 @pytest.fixture
 def cells_run_here(monkeypatch):
-    """Cells of notebooks run in an IPython of the tests' own process."""
+    """Cells of notebooks run in an IPython of the tests' own process; of their still pictures the first is drawn."""
     import books
 
     from flicker.present import notebook
 
-    monkeypatch.setattr(notebook, "execute", books.run_here)
+    monkeypatch.setattr(notebook, "execute", functools.partial(books.run_here, step=1000))

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from flicker import Log, assess, simulate_log
 from flicker.present import charts, export, palette
@@ -115,8 +116,8 @@ def test_a_strip_is_drawn_as_its_engine_draws_it(make):
     wide, high = spec["vconcat"][0]["width"], 400.0
     assert our_lines.keys() == their_lines.keys()
     for colour, places in our_lines.items():
-        apart = np.abs(places[:, None] - their_lines[colour][None]).max(axis=2)
-        for found, nearest in ((places, apart.min(axis=1)), (their_lines[colour], apart.min(axis=0))):
+        for found, others in ((places, their_lines[colour]), (their_lines[colour], places)):
+            nearest, _ = cKDTree(others).query(found, p=np.inf)
             shown = ((found >= 0.0) & (found <= [wide, high])).all(axis=1)  # what lies beyond a frame is cut off
             if colour == palette.PETROL:  # readings within half a pixel are one stroke here, from the least to the largest
                 shown &= outermost(found)
@@ -125,6 +126,11 @@ def test_a_strip_is_drawn_as_its_engine_draws_it(make):
 
 def outermost(places: np.ndarray) -> np.ndarray:
     """Whether no other corner of the same strip lies higher, or none lower, within a pixel to the left and right."""
-    x, y = places.T
-    beside = (np.abs(x[:, None] - x) <= 1.0) & ((y[:, None] < LOWER - 5.0) == (y < LOWER - 5.0))
-    return (y == np.where(beside, y, np.inf).min(axis=1)) | (y == np.where(beside, y, -np.inf).max(axis=1))
+    out = np.zeros(len(places), dtype=bool)
+    for strip in (places[:, 1] < LOWER - 5.0, places[:, 1] >= LOWER - 5.0):
+        x, y = places[strip].T
+        order = np.argsort(x)
+        first, last = (np.searchsorted(x[order], x + by, side) for by, side in ((-1.0, "left"), (1.0, "right")))
+        beside = [y[order[begin:end]] for begin, end in zip(first, last, strict=True)]
+        out[strip] = [value in (near.min(), near.max()) for value, near in zip(y, beside, strict=True)]
+    return out

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,6 +20,7 @@ _DATE_LIKE = re.compile(
 _DATE_FORM = re.compile(r"(?i)[ydmhsjt]{1,4}(?:[ ./:T_-]+[ydmhsjt]{1,4}){1,6}(?:[.,](?:0+|f+|s+|ms))?")
 
 
+@lru_cache(maxsize=1 << 13)  # a choice for speed: the same cells are asked about to find delimiter, first row and columns
 def looks_numeric(cell: str) -> bool:
     """Whether a cell can be part of a row of readings: a number, a time, a blank or a meter's word."""
     bare = bare_number(cell)
@@ -36,7 +38,7 @@ def looks_numeric(cell: str) -> bool:
 
 def strong(cell: str) -> bool:
     """Whether a cell holds digits and can be part of a row of readings."""
-    return any(ch.isdigit() for ch in cell) and looks_numeric(cell)
+    return any(map(str.isdigit, cell)) and looks_numeric(cell)
 
 
 def is_time(cell: str) -> bool:
