@@ -11,6 +11,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 
+import fresh_asleep as asleep
 import fresh_benches as benches
 import fresh_dangers as dangers
 import fresh_growth as growth
@@ -302,3 +303,23 @@ def test_sound_outputs_of_a_repairers_year_stay_where_their_page_says(kind: str)
 @pytest.mark.parametrize("kind", ["far rail on the output", "far volt and a bit", "far unit in the cells fault", "far bridge read to chassis"])
 def test_a_plain_danger_of_a_far_bench_is_told(kind: str) -> None:
     assert not benches.tell(kind, 3).harms
+
+
+@pytest.mark.parametrize("kind", ["shorted all along", "click and never on", "input shorted midway", "adjusted and never back", "restart into sleep", "trimmed then lead off"])
+def test_a_dead_input_earns_no_clean_hours_whatever_came_before_it(kind: str) -> None:
+    a, b = benches.story(kind, 5), benches.story(kind, 5)
+    assert np.array_equal(a.steps[0].logs[0]["left_V"], b.steps[0].logs[0]["left_V"])
+    for seed in (5, 6):
+        assert not benches.tell(kind, seed).harms["cleared"]
+
+
+@pytest.mark.parametrize("kind", asleep.KINDS)
+def test_small_rests_stay_small_and_what_is_dead_is_silent(kind: str) -> None:
+    """Within 45 mV of zero after two minutes; and a story whose channels must count asks for hours, one of dead ones forbids them."""
+    made = benches.story(kind, 7)
+    (step,) = made.steps
+    for log in step.logs:
+        t = (log["time"] - log["time"][0]) / np.timedelta64(1, "s")
+        for name in made.names:
+            assert np.abs(log[f"{name}_V"][t > 120]).max() < 0.045
+    assert any(" hours over " in pattern for pattern in (*step.must, *step.never))

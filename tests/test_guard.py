@@ -66,6 +66,9 @@ def without_signs_of_life(monkeypatch):
     """The reference knows nothing of a lead that is off, or was never on (tests/test_guard_awake.py)."""
     monkeypatch.setattr(clean_time, "not_awake", lambda cells, _others_V: np.zeros(cells.level_V.size, dtype=bool))
     monkeypatch.setattr(clean_time, "start_shown", lambda *_: True)
+    monkeypatch.setattr(clean_time, "clicked", lambda *_: False)
+    monkeypatch.setattr(clean_time, "fell_silent", lambda *_: False)
+    monkeypatch.setattr(clean_time, "blind", lambda cells: np.zeros(cells.level_V.size, dtype=bool))
 
 
 @pytest.mark.parametrize("seed", range(40))

@@ -94,7 +94,7 @@ LOGS = {
     Reason.SHORT: (lambda: sound(1.0), r"4\d minutes past minute 20, where 1 hour is needed"),
     Reason.GAPS: (with_a_gap, r"1\.5 hours without a reading"),
     Reason.SELDOM: (lambda: sound(3.6, 60.0), r"one reading in 1 minute, where 30 s is needed"),
-    Reason.DEAD: (nothing, r"no sign of life: holds no level \(within 0 mV of zero\), and no start in the log"),
+    Reason.DEAD: (nothing, r"no sign of life: within 0(\.\d+)? mV of zero for .+, as a dead input reads, and no start of an output in the log"),
     Reason.FALLS: (cut_off, "fell from its rest to zero and came back 5 times, for up to 1[01] s"),
 }
 

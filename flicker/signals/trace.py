@@ -26,7 +26,7 @@ from flicker.signals.connection.states import PowerUp, find_power_ups, surges
 from flicker.signals.draft import Piece, draft_trace, ranges_of
 from flicker.signals.excursions import Scanner
 from flicker.signals.guard.figures import CAME_BACK, WOKEN
-from flicker.signals.mark_windows import NOTHING, Hands
+from flicker.signals.mark_windows import NEAR_S, NOTHING, Hands
 from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
 from flicker.signals.trace_model import RunTraces, Trace
@@ -186,10 +186,25 @@ def _shifted(lapse: Lapse, first: int, blocks: RunBlocks) -> Lapse:
     )
 
 
+def _by_hand(
+    lapses: Sequence[Lapse], doubts: Sequence[Lapse], breaks_s: Sequence[float]
+) -> tuple[list[Lapse], list[Lapse]]:
+    """What is left out, and what is a doubt: a channel that falls to zero where a mark says that it was set is a doubt.
+
+    A trimmer, or a meter's key for zero, takes a rest away as a lead that is left off does; the guard asks the noise which it was.
+    """
+    set_by_hand = [x.reason == Unobserved.STILL and any(abs(x.begin_s - at_s) <= NEAR_S for at_s in breaks_s) for x in lapses]
+    kept = [x for x, by_hand in zip(lapses, set_by_hand, strict=True) if not by_hand]
+    more = [x for x, by_hand in zip(lapses, set_by_hand, strict=True) if by_hand]
+    return kept, sorted([*doubts, *more], key=lambda x: x.first)
+
+
 def _trace_run(log: Log, piece: Piece, limits: Limits, hands: Mapping[str, Hands], digit_V: float | None) -> RunTraces:
     blocks = piece.blocks
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]
+    judged = [_by_hand(left_out, unsure, own.breaks_s) for left_out, unsure, own in zip(piece.lapses, piece.doubts, mine, strict=True)]
+    piece = piece._replace(lapses=[kept for kept, _ in judged], doubts=[unsure for _, unsure in judged])
     first = first_readings(log, blocks)
     drafts = _by_channel(lambda k: draft_trace(piece, k, log.channels[k], first[k], mine[k], limits, digit_V), blocks)
     scanners = [

@@ -252,7 +252,8 @@ def statements(step: Step) -> list[str]:
             plan = plan_soak(logs=[read(x) for x in step.logs], **options).to_dict()
             return [f"plan hours {plan['hours']}", f"plan power-ups {(plan['power_ups_needed'] or {'power_ups': 0})['power_ups']}"]
         if step.task == "assess":
-            return of_assessment(assess([read(x) for x in step.logs], **options).to_dict())
+            control = {"control": read(options.pop("control"))} if "control" in options else {}
+            return of_assessment(assess([read(x) for x in step.logs], **control, **options).to_dict())
         if step.task == "compare":
             return of_comparison(compare(*([read(x) for x in side] for side in step.logs), **options).to_dict())
         visits = [(dt.date.fromisoformat(str(v[0]["time"][0])[:10]), [read(x) for x in v]) for v in step.logs]

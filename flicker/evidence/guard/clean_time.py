@@ -9,7 +9,7 @@ the noise, which is several counts wide.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
@@ -23,7 +23,11 @@ from flicker.evidence.guard.awake import (
     MOVED_V,
     QUIETER,
     Cells,
+    as_before,
     away,
+    blind,
+    clicked,
+    fell_silent,
     hanging,
     lasting,
     level_held,
@@ -158,6 +162,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
     digit_V = float(steps_V.min()) if steps_V.size else 0.0
     moving = np.concatenate([own.unmoved[own.unmoved < 1.0] for own in mine])
     usual = float(np.median(moving)) if moving.size else 0.0
+    doubted = [np.zeros(own.segment.size, dtype=bool) for own in mine]
     power_ups: list[list[_Part]] = []
     for place, (session, own, number_of) in enumerate(zip(sessions, mine, channel, strict=True)):
         for number in range(session.figures.kind.size):
@@ -169,44 +174,63 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         asleep[place] |= hanging(own.unmoved, own.readings, usual) | (own.begin_s < started_s(session, own))
         if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output, and hides no swings
             held = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
-            asleep[place] |= _mostly_in(own, session.doubted[number_of]) & ~held & _narrow(own)
+            doubted[place] = _mostly_in(own, session.doubted[number_of]) & ~held & _narrow(own)
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
-    looked_at = [~(a | b) for a, b in zip(asleep, out, strict=True)]
+    looked_at = [~(a | b | c) for a, b, c in zip(asleep, out, doubted, strict=True)]
     renewed_s, seldom = seldom_renewed(mine, [item.step_s for item in sessions], looked_at)
     if not renewed_s:
         asleep = [a | b for a, b in zip(asleep, seldom, strict=True)]
     silent: list[list[_Part]] = []
     rests_V: list[float] = []  # of power-ups that show a live output
+    settings: list[list[_Setting]] = []  # of the same
+    stage = 0
     for parts in power_ups:
         begins = [k for k, part in enumerate(parts) if part.anew and k]
-        shown = start_shown(mine[parts[0].place].head[parts[0].number, 4:7], _column(parts, mine, "far_V"), digit_V)
-        shown |= any(np.isfinite(started_s(sessions[place], mine[place])) for place in {part.place for part in parts})
+        first_V = mine[parts[0].place].head[parts[0].number, 4:7]
+        shown = start_shown(first_V, _column(parts, mine, "far_V"), digit_V)
+        held = any(np.isfinite(started_s(sessions[place], mine[place])) for place in {part.place for part in parts})
+        own_settings: list[_Setting] = []
         for first, last in pairwise([0, *begins, len(parts)]):
             chain = parts[first:last]
+            stage += chain[0].anew
             cells = Cells.of([mine[part.place] for part in chain], [part.index for part in chain], digit_V)
-            found = not_awake(cells, partial(_levels_beside, sessions, mine, chain))
+            # A hand at a trimmer takes a while: the cell in which it began is no measure of what follows.
+            own_level = np.arange(cells.level_V.size) >= min(first, 1)
+            found = np.zeros(own_level.size, dtype=bool)
+            found[own_level] = not_awake(cells.where(own_level), partial(_levels_beside, sessions, mine, chain, own_level))
             off = found & (np.abs(cells.level_V) <= cells.zero_V)  # the meter's zero, in this channel itself
-            ends = np.cumsum([part.index.size for part in chain])[:-1]
-            for part, slept in zip(chain, np.split(found, ends), strict=True):
-                asleep[part.place][part.index] |= slept & _narrow(mine[part.place])[part.index]
-            kept = ~found & ~np.concatenate([(asleep[part.place] | out[part.place])[part.index] for part in chain])
+            kept = ~found & ~_joined(chain, asleep) & ~_joined(chain, out)
+            unsure = _joined(chain, doubted)
+            if own_settings and as_before(cells.where(kept), own_settings[-1].cells):  # set by hand
+                unsure[:] = False
+            elif own_settings and fell_silent(cells.where(kept), own_settings[-1].cells):
+                unsure[:] = True
+            kept &= ~unsure
+            _mark(chain, asleep, mine, found | unsure)
             woken = sessions[chain[0].place].figures.kind[chain[0].number] == WOKEN
-            shown |= level_held(cells.where(kept), zero_seen=bool(off.any() or woken))
-            shown |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
-        if not shown:
+            held |= level_held(cells.where(kept), zero_seen=bool(off.any() or woken))
+            held |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
+            own_settings.append(_Setting(stage, chain, cells.where(kept)))
+        index = [part.index[~(asleep[part.place] | out[part.place])[part.index]] for part in parts]
+        counted = Cells.of([mine[part.place] for part in parts], index, digit_V)
+        shown = held or (shown and not clicked(first_V, counted))
+        if not shown or 2 * np.count_nonzero(blind(counted)) > counted.level_V.size:
             silent.append(parts)
             continue
+        settings.append(own_settings)
         rests_V.append(_rest_V(parts, mine))
         for part in parts:
             alive[part.place][part.number] = True
+    for item in _silent_again(settings):
+        _mark(item.parts, asleep, mine, np.ones(sum(part.index.size for part in item.parts), dtype=bool))
     least_V = max(MOVED_V, DIGITS * digit_V)
     for parts in silent if rests_V else []:  # else it is told of the whole log, and not of its hours
         rest_V = _rest_V(parts, mine)
-        as_before = abs(rest_V) >= ALIVE_V and any(abs(rest_V - known_V) <= least_V for known_V in rests_V)
+        known = abs(rest_V) >= ALIVE_V and any(abs(rest_V - known_V) <= least_V for known_V in rests_V)
         for part in parts:
-            alive[part.place][part.number] |= as_before
-            asleep[part.place][part.index] |= (not as_before) & (np.abs(mine[part.place].median_V[part.index]) <= REST_V)
+            alive[part.place][part.number] |= known
+            asleep[part.place][part.index] |= (not known) & (np.abs(mine[part.place].median_V[part.index]) <= REST_V)
     return CleanTime([a & ~b for a, b in zip(asleep, out, strict=True)], out, alive, digit_V, renewed_s)
 
 
@@ -220,6 +244,33 @@ class _Part:
     index: Ints
 
 
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    """What counts of a power-up from one mark to the next; those of one ``stage`` have the same between them and the marks."""
+
+    stage: int
+    parts: list[_Part]
+    cells: Cells
+
+
+def _silent_again(power_ups: Sequence[Sequence[_Setting]]) -> Iterator[_Setting]:
+    """Settings whose start was seen, and that read the meter's zero where another power-up reads an output."""
+    for number, own in enumerate(power_ups):
+        others = [item for place, part in enumerate(power_ups) if place != number for item in part]
+        yield from (item for item in own if any(x.stage == item.stage and fell_silent(item.cells, x.cells) for x in others))
+
+
+def _joined(parts: Sequence[_Part], chosen: Sequence[Bools]) -> Bools:
+    """Which cells of some segments are among those chosen of each session."""
+    return np.concatenate([chosen[part.place][part.index] for part in parts])
+
+
+def _mark(parts: Sequence[_Part], asleep: Sequence[Bools], mine: Sequence[ChannelFigures], found: Bools) -> None:
+    """Take these cells of some segments for asleep, but those that are too wide to be left out of sight."""
+    for part, slept in zip(parts, np.split(found, np.cumsum([part.index.size for part in parts])[:-1]), strict=True):
+        asleep[part.place][part.index] |= slept & _narrow(mine[part.place])[part.index]
+
+
 def _rest_V(parts: Sequence[_Part], mine: Sequence[ChannelFigures]) -> float:
     """Where a power-up rests: a start that nothing shows, and the level of another that showed one, is of the same output."""
     level_V = _column(parts, mine, "median_V")
@@ -230,8 +281,10 @@ def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -
     return np.concatenate([getattr(mine[part.place], name)[part.index] for part in parts])
 
 
-def _levels_beside(sessions: Sequence[Session], mine: Sequence[ChannelFigures], parts: Sequence[_Part]) -> Floats:
-    """Levels of the other channels in the cells of some segments, shape (cells, channels); NaN where one has none."""
+def _levels_beside(
+    sessions: Sequence[Session], mine: Sequence[ChannelFigures], parts: Sequence[_Part], chosen: Bools
+) -> Floats:
+    """Levels of the other channels in the chosen cells of some segments, shape (cells, channels); NaN where one has none."""
     most = max(len(sessions[part.place].figures.channels) for part in parts)
     found = []
     for part in parts:
@@ -242,7 +295,7 @@ def _levels_beside(sessions: Sequence[Session], mine: Sequence[ChannelFigures], 
                 _, here, there = np.intersect1d(cells, other.begin_s + 0.5 * other.late, return_indices=True)
                 levels_V[here, number] = other.median_V[there]
         found.append(levels_V)
-    return np.concatenate(found)
+    return np.concatenate(found)[chosen]
 
 
 def _narrow(own: ChannelFigures) -> Bools:

@@ -6,7 +6,7 @@ import math
 from datetime import datetime, timedelta
 
 from flicker.base.formats import clock_text, digits_text, hours_text, once_text, seconds_text, times_text, volts_text
-from flicker.evidence.guard.awake import HELD_DIGITS, RANGE_V
+from flicker.evidence.guard.awake import HELD_DIGITS, NOTHING_V, RANGE_V
 from flicker.evidence.guard.model import Asleep, Guard, Reason
 from flicker.signals.guard.figures import GRACE_S
 
@@ -29,7 +29,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SHORT: f"{hours_text(found.judged_h)} past minute 20, where {hours_text(limits.judged_h)} is needed",
         Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
         Reason.SELDOM: _seldom(guard),
-        Reason.DEAD: f"no sign of life: holds no level (within {volts_text(found.largest_V)} of zero), and no start in the log",
+        Reason.DEAD: _dead(guard),
         Reason.SAME: "reads the same as another channel to the last digit",
         Reason.UNIT: "level and noise became a thousandth, or a thousand times, at once, as from millivolts to volts",
         Reason.SIGN: "went from its rest to exactly zero again and again, and never reads below: a swing below zero would not be seen",
@@ -39,6 +39,25 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.UNDATED: "a log without a date that does not show its start",
     }
     return texts[reason]
+
+
+def _dead(guard: Guard) -> str:
+    found = guard.figures
+    hours = hours_text(found.observed_h + found.asleep_h)
+    if _digit_hides(guard):
+        return f"no sign of life: within one last digit ({_millivolts(found.digit_V)}) of zero for {hours}, where at rest and asleep look alike"
+    return f"no sign of life: within {_millivolts(max(found.largest_V, found.digit_V))} of zero for {hours}, as a dead input reads, and no start of an output in the log"
+
+
+def _digit_hides(guard: Guard) -> bool:
+    """Whether the last digit is too coarse for a quiet output to show."""
+    found = guard.figures
+    near = 1.01 * found.digit_V >= NOTHING_V and found.largest_V <= 1.01 * found.digit_V
+    return near or HELD_DIGITS * found.digit_V > RANGE_V
+
+
+def _millivolts(volts: float) -> str:
+    return f"{digits_text(volts * 1e3)} mV"
 
 
 def _forgiven(guard: Guard) -> str:
@@ -102,9 +121,8 @@ def advice_text(reason: Reason, guard: Guard) -> str | None:
     advice, found = ADVICE[reason], guard.figures
     if reason != Reason.DEAD:
         return advice
-    if HELD_DIGITS * found.digit_V > RANGE_V:
-        digit = volts_text(found.digit_V)
-        return f"the last digit of {digit} hides a quiet output: log again on a range with a finer one. Then {advice}"
+    if _digit_hides(guard):
+        return f"the last digit of {_millivolts(found.digit_V)} hides a quiet output: log again on a range with a finer one. Then {advice}"
     if found.seldom_s > GRACE_S:
         return f"at one reading in {_seconds(found.seldom_s)} a start is missed: log a start with one each second. Then {advice}"
     return advice
@@ -160,7 +178,8 @@ def asleep_text(channel: str, guard: Guard, begun: datetime | None) -> str:
     reads = f"{first.level_V:.2f} V" if abs(first.level_V) >= 1.0 else f"{first.level_V * 1e3:.1f} mV ± {first.width_V * 500:.1f}"
     return (
         f"{channel} reads {reads} {when}, unlike the rest: {what} "
-        "These hours do not count as clean; they are searched for volts all the same."
+        "These hours do not count as clean; they are searched for volts all the same. If somebody set it so, mark that moment "
+        "as adjusted; a start logged as it is now tells for certain."
     )
 
 
