@@ -96,3 +96,11 @@ def test_a_digit_that_hides_rest_and_noise_hides_sleep_as_well(digit_V, level_V,
     assert (channel.fitness == CLEARED) is not dead
     if dead:
         assert channel.against[0].startswith("no sign of life: within one last digit (1 mV) of zero for 5 hours")
+
+
+def test_a_doubt_is_told_only_as_far_as_its_hours_do_not_count():
+    """'Clears nothing' may be said of no hour that counts: noise as before the mark says that the lead was on."""
+    counts = judged(trimmed(noise(5.0, 1.5e-4, 2)), mark_h=1.5)
+    lost = judged(trimmed(4e-5 + noise(6.0, 2e-5, 2)), mark_h=1.5)
+    assert not any("clears nothing" in text or "do not count as clean" in text for text in counts.cautions)
+    assert any("do not count as clean" in text for text in lost.cautions)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from flicker.base.arrays import Floats
 from flicker.base.formats import names_text
 from flicker.base.limits import Limits
 from flicker.base.progress import each, tell
@@ -56,6 +57,7 @@ from flicker.evidence.record.starts import (
     sessions_of,
     sessions_with,
     side_of,
+    still_open,
     times_slept,
 )
 from flicker.evidence.traced import LogLike, NothingNew, Seen, Traced, as_logs
@@ -257,7 +259,8 @@ def judge(
     hits = lead_hits(marked, beside)
     whole, shared = recurring_common(marked, limits, hits)
     # hours in which the lead may have seen nothing tell of a level, and are no exposure: one observed time for all counts
-    found = [record.without(asleep_times(traces, sessions, guards[record.channel])) for record in whole]
+    slept = {record.channel: asleep_times(traces, sessions, guards[record.channel]) for record in whole}
+    found = [record.without(slept[record.channel]) for record in whole]
     together = mostly_common(marked) if shared else frozenset()
     lead = lead_record(beside, limits)
     steps = 3 + len(found)
@@ -311,7 +314,7 @@ def judge(
     same = [item.channel for item in channels if Reason.SAME in item.guard.reasons]
     if same:
         asleep.append(f"{names_text(same)} read the same to the last digit: two leads on one output, or one column written twice?")
-    cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found)]
+    cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found, slept)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))
     kinds = [] if case is None else [case.output]
@@ -370,14 +373,16 @@ def counted(record: ChannelRecord, channel: ChannelAssessment) -> ChannelRecord:
     return record
 
 
-def _cautions(channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord]) -> list[str]:
+def _cautions(
+    channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], slept: Mapping[str, Mapping[int, Floats]]
+) -> list[str]:
     out = []
     if any(item.fitness == DO_NOT_CONNECT for item in channels):
         out.append(
             "Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended."
         )
     for record in found:
-        out.extend(sentences(record.channel, (told for trace in record.traces for told in trace.told)))
+        out.extend(sentences(record.channel, still_open(dict(zip(record.numbers, record.traces, strict=True)), slept[record.channel])))
         out.extend(text for trace in record.traces for text in trace.cautions)
     dead = [item.channel for item in channels if item.tail_kind == TailKind.NO_LIFE]
     out += [f"{name}: nothing shows that a live output was being measured." for name in dead]

@@ -24,7 +24,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.base.runs import true_runs
 from flicker.evidence.guard.model import ALIVE_V, LEAST_READINGS, REST_V
-from flicker.signals.guard.figures import HOUR_CELLS, LARGE_V, ChannelFigures
+from flicker.signals.guard.figures import HOUR_CELLS, ChannelFigures
 
 # Choices, held on tests/studies/fresh_states.py and the sound logs of fresh_dangers.py and danger_sound.py (seeds 701 and
 # 702, 667 sound channels), recorded in tests/studies/results/danger.md.
@@ -168,42 +168,17 @@ def _live(state: Cells, beside: Cells) -> bool:
     if int(state.readings.sum()) < LEAST_READINGS or repeats >= RESOLVED or min(abs(level_V), abs(was_V)) < ALIVE_V:
         return False
     left = level_V / was_V
-    if _as_noisy(state, beside, 1.0) or (left >= SEES and _as_noisy(state, beside, left)):
+    if as_noisy(state, beside, 1.0) or (left >= SEES and as_noisy(state, beside, left)):
         return True
     return left < 0.0 and bool(np.median(away(_of_usual_width(state), bounded=_bounded(state))))
 
 
-def _as_noisy(state: Cells, beside: Cells, share: float) -> bool:
+def as_noisy(state: Cells, beside: Cells, share: float = 1.0) -> bool:
     """Whether a state is as noisy as the output beside it, times a share, and no wider."""
     unsure = 1.0 / np.sqrt(int(state.readings.sum()))  # a mean step of white noise has a standard deviation of 0.9 of this, by simulation
     noise = float(np.median(state.step_V) / np.median(beside.step_V)) / share
     wide_V = share * float(np.median(beside.width_V)) * (1.0 + AS_WIDE + unsure) + state.digit_V
     return bool(abs(noise - 1.0) <= AS_NOISY + unsure and np.median(state.width_V) <= wide_V * (1.0 + 1e-9))
-
-
-def as_before(cells: Cells, beside: Cells) -> bool:
-    """Whether cells after a mark are as noisy as those before it: set to zero by hand, and no lead that was left off."""
-    return _told(cells, beside) and _as_noisy(cells, beside, 1.0)
-
-
-def fell_silent(cells: Cells, beside: Cells) -> bool:
-    """Whether a power-up, or a time after a mark, reads the meter's zero and less noise than the output beside it has.
-
-    Where the digit hides the noise of either, zero itself is silence for an output that rested farther from it.
-    """
-    if not cells.level_V.size or not beside.level_V.size:
-        return False
-    level_V, was_V = (float(np.median(part.level_V)) for part in (cells, beside))
-    if abs(level_V) > cells.zero_V:
-        return False
-    if not _told(cells, beside):
-        return abs(level_V) <= 1.01 * cells.digit_V and abs(was_V) >= ALIVE_V and abs(was_V - level_V) > DIGITS * cells.digit_V
-    return all(QUIETER * np.median(now) < np.median(then) for now, then in ((cells.step_V, beside.step_V), (cells.width_V, beside.width_V)))
-
-
-def _told(*parts: Cells) -> bool:
-    """Whether the digit lets the noise of all parts be seen, by enough readings."""
-    return all(part.level_V.size and int(part.readings.sum()) >= LEAST_READINGS and np.median(part.unmoved) < RESOLVED for part in parts)
 
 
 def next_known(values: Floats, known: Bools) -> Floats:
@@ -305,8 +280,6 @@ def _middle(values: list[float]) -> float:
 # Choices; measured on `fresh_states.py`, `fresh_live.py`, `danger_sound.py` (tests/studies/results/danger.md, 'Signs of life').
 START_TIMES = (2.0, 3.0, 3.0)  # of its usual reach within five minutes: until 8, 30 and 120 s after the first reading
 START_V = 1e-3  # a start moves by at least so much,
-NOTHING_V = 1e-4  # an input that sees nothing reads at most so much,
-HUSH_V = 5e-5  # and steps by so much from reading to reading (fresh_asleep.py and danger_sound.py, fresh_benches.md)
 HELD_DIGITS = 3.0  # and by so many last digits; a held level is at least so many
 SETTLES = 3.0  # times farther off than it moves later, and
 SETTLING_CELLS = 2 * HOUR_CELLS  # two hours of cells tell how far that is
@@ -319,15 +292,6 @@ QUIET_V = 2.5e-3  # a quiet level, of a channel that read the meter's zero as we
 BOUNDED = 1.2  # pick-up reaches so much farther than its 1 to 99 % range at most: a sine 1.0, normal noise 1.3 and more
 
 
-def blind(cells: Cells) -> Bools:
-    """Cells within one last digit of zero whose noise the digit hides: an output at rest reads so, and one that went to sleep.
-
-    A digit as large as what a sleeping stage reads hides its level as well, whatever still moves.
-    """
-    hidden = cells.unmoved >= (RESOLVED if cells.digit_V >= ZERO_V * (1.0 - 1e-9) else MOVING)
-    return np.asarray(hidden & (np.abs(cells.level_V) <= 1.01 * cells.digit_V))
-
-
 def start_shown(first_V: Floats, far_V: Floats, digit_V: float) -> bool:
     """Whether the first seconds stand out from all that follows, as a surge, a thump or a relay's closing does.
 
@@ -338,14 +302,6 @@ def start_shown(first_V: Floats, far_V: Floats, digit_V: float) -> bool:
     usual = float(np.median(far_V[:HOUR_CELLS]))
     least = np.maximum(np.array(START_TIMES) * usual, max(START_V, HELD_DIGITS * digit_V))
     return bool(np.any(np.nan_to_num(first_V) >= least * (1.0 - 1e-9)))
-
-
-def clicked(first_V: Floats, cells: Cells) -> bool:
-    """Whether a start is no more than what an output relay lets through that never closes, and the meter's zero follows."""
-    if not cells.level_V.size:
-        return False
-    nothing = np.median(np.abs(cells.level_V)) <= max(NOTHING_V, 1.01 * cells.digit_V) and np.median(cells.step_V) <= HUSH_V
-    return bool(nothing and np.nan_to_num(first_V).max() < LARGE_V)
 
 
 def hanging(unmoved: Floats, readings: Ints, usual: float) -> Bools:

@@ -18,16 +18,13 @@ from typing import NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
+from flicker.evidence.guard.at_zero import as_before, blind, clicked, fell_silent
 from flicker.evidence.guard.awake import (
     DIGITS,
     MOVED_V,
     QUIETER,
     Cells,
-    as_before,
     away,
-    blind,
-    clicked,
-    fell_silent,
     hanging,
     lasting,
     level_held,

@@ -6,7 +6,8 @@ import math
 from datetime import datetime, timedelta
 
 from flicker.base.formats import clock_text, digits_text, hours_text, once_text, seconds_text, times_text, volts_text
-from flicker.evidence.guard.awake import HELD_DIGITS, NOTHING_V, RANGE_V
+from flicker.evidence.guard.at_zero import NOTHING_V
+from flicker.evidence.guard.awake import HELD_DIGITS, RANGE_V
 from flicker.evidence.guard.model import Asleep, Guard, Reason
 from flicker.signals.guard.figures import GRACE_S
 

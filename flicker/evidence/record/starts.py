@@ -8,7 +8,7 @@ file nor a pause of the logger is a power-up.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -21,8 +21,9 @@ from flicker.evidence.guard.awake import start_shown
 from flicker.evidence.guard.hidden import hidden_of
 from flicker.evidence.guard.model import EARLY_PEAKS_V, OPEN_MEDIAN_V, OPEN_V
 from flicker.logs.model import Gap, Log
-from flicker.logs.spans import holds, spans, without
+from flicker.logs.spans import holds, spans, total, without
 from flicker.signals.baseline import RESTS_S
+from flicker.signals.connection.reasons import Surety, Told
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import CELL_S, GRACE_S, MARK, STARTS_S, ChannelFigures
 from flicker.signals.trace import ALONG_S, RunTraces, Trace
@@ -286,6 +287,18 @@ def asleep_times(
         if mine:
             out[run.number] = spans((item.begin_s, item.end_s) for item in mine) - run.blocks.offset_s
     return out
+
+
+def still_open(traces: Mapping[int, Trace], slept: Mapping[int, Floats]) -> Iterator[Told]:
+    """What the lead's rules tell of a channel, by run; a doubt that nothing moved only as far as its hours do not count (``slept``)."""
+    for number, trace in traces.items():
+        holes = slept.get(number, np.empty((0, 2)))
+        for told in trace.told:
+            if told.surety == Surety.DOUBT and told.reason == Unobserved.STILL:
+                spans_s = tuple(x for x in told.spans_s if total(without(np.array([x]), holes)) <= 0.5 * (x[1] - x[0]))
+                told = told._replace(spans_s=spans_s)
+            if told.spans_s:
+                yield told
 
 
 def times_slept(runs: Sequence[RunTraces], channel: str, guard: Guard) -> int:
