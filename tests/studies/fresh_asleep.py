@@ -62,9 +62,13 @@ def clean(b: Bench, table: Table, hours: float, names: Sequence[str] = (), **opt
 
 
 def none_counts(b: Bench, table: Table, hours: float = 0.0, names: Sequence[str] = (), **options: object) -> None:
-    """Ask of channels that were live for so long and dead for the rest: not cleared, and no dead hour counted."""
+    """Ask of channels that were live for so long and dead for the rest: not cleared, and of the live ones no dead hour counted.
+
+    Of a channel without any sign of life the program counts no hour as clean, and tells how long the log was: that is no claim.
+    """
     names = names or b.names
-    b.step("assess", [table], never=[x for n in names for x in (*uncleared(n), f"{n} hours over {hours + MOST_DEAD_h:.2f}")], **options)
+    most = [f"{n} hours over {hours + MOST_DEAD_h:.2f}" for n in names if hours]
+    b.step("assess", [table], never=[*(x for n in names for x in uncleared(n)), *most], **options)
 
 
 def marked(t: Floats, at: float, words: str) -> dict[str, object]:
@@ -128,7 +132,7 @@ def _trimmed(b: Bench, low: float, high: float, words: str) -> None:
     clean(b, b.table(0, t, v, beside=marked(t, at, words) if words else None), hours - (at / HOUR if words else 0))
 
 
-def zero_key(b: Bench) -> None:
+def zero_key_unmarked(b: Bench) -> None:
     """After an hour or two somebody presses the meter's key for relative readings: rests of 2 to 9 mV are zero to the end. Sound."""
     _zeroed(b, "")
 
@@ -148,7 +152,7 @@ def _zeroed(b: Bench, words: str) -> None:
     clean(b, b.table(0, t, v, beside=marked(t, at, words) if words else None), hours - (at / HOUR if words else 0))
 
 
-def load_clipped_on(b: Bench) -> None:
+def load_on_a_small_rest(b: Bench) -> None:
     """After an hour or two a load is clipped on, and takes a fifth to a half of rests of 2 to 9 mV. Sound."""
     rests(b, 2e-3, 9e-3)
     hours, at, kept = b.rng.uniform(5, 8), b.rng.uniform(1, 2.5) * HOUR, b.rng.uniform(0.5, 0.8)
@@ -293,7 +297,7 @@ def wakes_in_spells(b: Bench) -> None:
     period, awake = b.rng.uniform(1500, 2400), b.rng.uniform(60, 150)
     on = (t + 700) % period < awake
     v = {n: np.where(on, x, dead(b, t)) for n, x in live(b, t, warm=True).items()}
-    none_counts(b, b.table(0, t, v), float(on.mean() * t[-1]) / HOUR)
+    none_counts(b, b.table(0, t, v))
 
 
 def ghost_of_the_neighbour(b: Bench) -> None:
@@ -346,8 +350,8 @@ def restart_into_sleep(b: Bench) -> None:
 
 
 KINDS = {f.__name__.replace("_", " "): near_zero(f) for f in (
-    small_rest_with_start, small_rest_without_start, small_rest_loud, rest_of_two_to_five, trimmed_unmarked, trimmed_marked, zero_key,
-    zero_key_marked, load_clipped_on, noise_steps, timer_twice, servo_takes_it_away, control_of_shorted_leads, one_small_beside_large,
+    small_rest_with_start, small_rest_without_start, small_rest_loud, rest_of_two_to_five, trimmed_unmarked, trimmed_marked, zero_key_unmarked,
+    zero_key_marked, load_on_a_small_rest, noise_steps, timer_twice, servo_takes_it_away, control_of_shorted_leads, one_small_beside_large,
     shorted_all_along, open_all_along, earth_of_dead_unit, lead_off_hums, lead_off_silent, standby_leaks, standby_noisy,
     relay_mutes_for_good, input_shorted_midway, unplugged_midway, click_and_never_on, wakes_in_spells, ghost_of_the_neighbour,
     trimmed_then_lead_off, adjusted_and_never_back, zeroed_then_unplugged, restart_into_sleep,
