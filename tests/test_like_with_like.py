@@ -16,6 +16,7 @@ from bench_sides import HOUR, drawn, side
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import lfilter
+from scipy.stats import binom
 
 from flicker import Log, assess, compare, compare_stages, simulate_log
 from flicker.base.limits import Limits
@@ -435,3 +436,26 @@ def test_pauses_that_the_swings_make_are_no_growth():
     whole, parts = (assess(Log.from_arrays(t[rows], {"left": v[rows]})).channels[0] for rows in (t >= 0, kept))
     assert whole.finding("more often").answer == "yes"
     assert parts.finding("more often").answer == "not shown"
+
+
+def looked_at_every(rng, interval_s, part, short_s, per_h=10.0, power_ups=20):
+    """Power-ups of 4 h; so many swings per hour, a part of them ``short_s`` long, as readings so far apart see them (instant ones)."""
+    made = []
+    for _ in range(power_ups):
+        times = np.sort(rng.uniform(0.0, 4.0, rng.poisson(4.0 * per_h)))
+        lasts_s = np.where(rng.uniform(size=times.size) < part, short_s, 2.5)
+        seen = rng.uniform(size=times.size) < lasts_s / interval_s
+        spans = np.column_stack((HOUR * times[seen], HOUR * times[seen] + np.maximum(lasts_s[seen], interval_s)))
+        one = side([(4.0, times[seen])])
+        made.append(replace(one.cycles[0], excursions=spans, excursion_V=np.full(len(spans), 0.2)))
+    return replace(one, sample_interval_s=interval_s, cycles=tuple(made))
+
+
+@pytest.mark.parametrize("part", [0.2, 0.3])
+def test_a_slower_pace_alone_is_no_improvement(part):
+    # as many as a test at 2.5 % may show by chance among 40 units (invented); without the bound 7 with a fifth of short swings
+    rng = np.random.default_rng(int(100 * part))
+    found = [weigh([(looked_at_every(rng, 0.25, part, 0.1), looked_at_every(rng, 1.0, part, 0.1))])[0] for _ in range(40)]
+    assert sum(item.outcome == IMPROVED for item in found) <= binom.ppf(0.99, 40, 0.025)
+    cured = weigh([(looked_at_every(rng, 0.25, part, 0.1), looked_at_every(rng, 1.0, part, 0.1, per_h=1.0))])[0]
+    assert cured.outcome == IMPROVED

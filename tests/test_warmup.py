@@ -94,9 +94,10 @@ def test_fitted_decay_covers_the_truth():
 def test_few_episodes_show_nothing_and_say_so():
     found = warmup_rate([run([100.0]), run([])])
     assert found.answer == "not shown"
-    assert math.isnan(found.tau_s)
-    assert "not shown" in found.reads
-    assert warmup_rate([run([])]).episodes == 0
+    assert found.initial_low_per_h < 0.05 * found.initial_per_h and math.isinf(found.initial_high_per_h)  # the interval says how little
+    assert "not shown" in found.reads and "Fitted" not in found.reads
+    none = warmup_rate([run([])])
+    assert none.episodes == 0 and math.isnan(none.tau_s)
 
 
 # --- power-ups ------------------------------------------------------------------------------------------------------

@@ -249,7 +249,7 @@ class Sheet:
             which = np.full(start.size, SHAPES.index(wanted))
         first = np.searchsorted(self.time[run], start - 1e-9)
         last = np.searchsorted(self.time[run], start + length - 1e-9)
-        waveform(trace.glitch, self.time[run], Glitches(start, length, peak, which, first, last), rng)
+        waveform(trace.glitch, self.time[run], Glitches(start_s=start, length_s=length, peak_V=peak, shape=which, first=first, last=last), rng)
         trace.starts.append(start)
         trace.ends.append(start + length)
         trace.peaks.append(peak.copy())

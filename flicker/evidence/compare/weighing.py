@@ -14,7 +14,7 @@ from flicker.base.values import Aspect
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio, power_up_ratio
 from flicker.evidence.compare.sides import Matched, Side, as_begun, match, occupied, pace
 from flicker.evidence.findings import holm
-from flicker.evidence.record.pace import PACE, missed
+from flicker.evidence.record.pace import PACE, seen_share
 from flicker.evidence.record.power_up_counts import OCCUPIED_LEADS, rate_counts
 from flicker.logs.spans import elapsed, total
 from flicker.stats.laws.scatter import SCATTER
@@ -278,12 +278,16 @@ def _under_way(item: Weighed, scatter: float) -> str:
 
 
 def _seen_unequally(item: Weighed, outcome: str) -> bool:
-    """Could the slower side have missed what the faster one saw, or, by time filled, have drawn it out?"""
+    """Could the slower side have missed what the faster one saw, or, by time filled, have drawn it out?
+
+    At worst it sees none of the swings shorter than its interval: the interval of the ratio must lie beyond that share.
+    """
     slower_after = item.after.sample_interval_s > item.before.sample_interval_s
     fast, slow = (item.before, item.after) if slower_after else (item.after, item.before)
     if item.paced or (item.occupied is None and slower_after != (outcome == IMPROVED)):
         return False
-    return missed([cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in fast.cycles], slow.sample_interval_s)
+    seen = seen_share([cycle.excursions[:, 1] - cycle.excursions[:, 0] for cycle in fast.cycles], slow.sample_interval_s)
+    return seen < 1.0 and not (item.leading.high < seen if outcome == IMPROVED else item.leading.low * seen > 1.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,10 @@ import datetime as dt
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
-from flicker.base.arrays import Floats, Ints
+from flicker.base.arrays import Floats
 from flicker.base.limits import Limits
 from flicker.base.units import DAY, HOUR
 from flicker.evidence.located.moves import moment_text
@@ -112,7 +111,7 @@ def since_visits(
         when = names[at] + ("" if low == high else f" (between {names[low]} and {names[high]})")
         return Change(got=one, units=(at, low, high), moments=nowhere, when=when)
 
-    return _over_units(_Units(counts, expected, episodes, observed_s), Over.VISITS, change, limits)
+    return _over_units(PowerUpCounts(episodes, observed_s, counts, expected, False), Over.VISITS, change, limits)
 
 
 def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> tuple[RateChanged, ...]:
@@ -129,18 +128,8 @@ def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> 
     return _in_run(record, limits, given)
 
 
-class _Units(NamedTuple):
-    """Counts of power-ups or visits, bursts merged, what to expect of each, its episodes, and its observed time."""
-
-    counts: Ints
-    expected: Floats
-    episodes: Ints
-    observed_s: Floats
-    by_share: bool = False
-
-
 def _over_units(
-    units: _Units, over: Over, change: Callable[[RateSince], Change], limits: Limits
+    units: PowerUpCounts, over: Over, change: Callable[[RateSince], Change], limits: Limits
 ) -> tuple[RateChanged, ...]:
     """Drafts of one change, two, ...; ratios as the engine has them, which knows what none at all on one side tells."""
     counts, expected = units.counts, units.expected
@@ -180,7 +169,9 @@ def _over_power_ups(
             when += f" (between power-ups {low + 1} and {high + 1})"
         return Change(got=one, units=(at, low, high), moments=[(record.numbers[place], 0.0) for place in first], when=when)
 
-    seen = _Units(counts.counts[used], counts.expected[used], counts.episodes[used], counts.observed_s[used], counts.by_share)
+    seen = counts._replace(
+        episodes=counts.episodes[used], observed_s=counts.observed_s[used], counts=counts.counts[used], expected=counts.expected[used]
+    )  # fmt: skip
     return _over_units(seen, Over.POWER_UPS, change, limits)
 
 

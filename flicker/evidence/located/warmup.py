@@ -114,7 +114,6 @@ def _reach(values: Floats, profile: Floats, level: float, least: float) -> tuple
 
 EDGES_S = (0.0, 60.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0, 14_400.0, math.inf)  # common practice, no source
 SEED = 0  # of the permutations: a choice
-LEAST_FOR_FIT = 10  # episodes; chosen, not measured
 FADES, GROWS = "fades", "grows"
 _NO_CHANGE = (math.nan, math.nan, math.nan, math.nan, math.nan)
 
@@ -166,7 +165,7 @@ class WarmupRate(Result):
         Where the rate changes, with an interval, and the rates on both sides (NaN where no change is shown).
     initial_per_h, late_per_h, tau_s (and _low, _high)
         Fitted rate at power-up and long after it, and the time constant between them, with profile-likelihood
-        intervals; NaN below 10 episodes.
+        intervals, which say how much a few episodes tell; NaN without one.
     """
 
     answer: Annotated[
@@ -184,22 +183,22 @@ class WarmupRate(Result):
     before_per_h: Annotated[float, Doc("Rate before it, per hour.", ge=0, null=True)]
     after_per_h: Annotated[float, Doc("Rate after it, per hour.", ge=0, null=True)]
     initial_per_h: Annotated[
-        float, Doc("Estimate of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)
+        float, Doc("Estimate of the fitted rate at power-up, per hour; null without an episode.", ge=0, open=True)
     ]
     initial_low_per_h: Annotated[
-        float, Doc("Lower limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, null=True)
+        float, Doc("Lower limit of the fitted rate at power-up, per hour; null without an episode.", ge=0, null=True)
     ]
     initial_high_per_h: Annotated[
-        float, Doc("Upper limit of the fitted rate at power-up, per hour; null below 10 episodes.", ge=0, open=True)
+        float, Doc("Upper limit of the fitted rate at power-up, per hour; null without an episode.", ge=0, open=True)
     ]
     late_per_h: Annotated[
-        float, Doc("Estimate of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)
+        float, Doc("Estimate of the fitted rate long after it, per hour; null without an episode.", ge=0, open=True)
     ]
     late_low_per_h: Annotated[
-        float, Doc("Lower limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, null=True)
+        float, Doc("Lower limit of the fitted rate long after it, per hour; null without an episode.", ge=0, null=True)
     ]
     late_high_per_h: Annotated[
-        float, Doc("Upper limit of the fitted rate long after it, per hour; null below 10 episodes.", ge=0, open=True)
+        float, Doc("Upper limit of the fitted rate long after it, per hour; null without an episode.", ge=0, open=True)
     ]
     tau_s: Annotated[float, Doc("Time constant between them, seconds.", ge=0, open=True)]
     tau_low_s: Annotated[float, Doc("Lower limit.", ge=0, null=True)]
@@ -278,7 +277,7 @@ def warmup_rate(runs: Sequence[WarmupRun], *, dead_time_s: float = 10.0, confide
     answer = NOT_SHOWN if p_trend > 1.0 - confidence else FADES if z < 0 else GROWS
     if answer == NOT_SHOWN or p_change > 1.0 - confidence:
         change = _NO_CHANGE
-    initial, late, tau = fit_decay(pooled, grid, risk, confidence) if pooled.size >= LEAST_FOR_FIT else NO_FIT
+    initial, late, tau = fit_decay(pooled, grid, risk, confidence) if pooled.size else NO_FIT
     at, at_low, at_high, before, after = change
     return WarmupRate(
         answer=answer,

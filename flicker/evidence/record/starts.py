@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from flicker.case.model import Case
     from flicker.evidence.record.overlaps import Covered
 
-NEAR_S = 3.0  # between a power-up as found in blocks and in readings; chosen, not measured
 BEHIND_RELAY = ("speaker side", "unknown")
 
 
@@ -152,10 +151,11 @@ def grace_s(run: RunTraces, channel: int, begins: bool, side: str = "unknown") -
 
 def _begun(run: RunTraces) -> tuple[int, float] | None:
     """The guard's segment that begins with a run, and when it does on the run's clock."""
-    figures = run.blocks.guard
+    figures, begins_s = run.blocks.guard, run.blocks.begin_s
+    block_s = float(begins_s[1] - begins_s[0]) if begins_s.size > 1 else math.inf  # a run begins with a block, its start lies within
     for number, kind in enumerate([] if figures is None else figures.kind.tolist()):
         after_s = float(figures.begin_s[number]) - run.blocks.offset_s  # type: ignore[union-attr]
-        if kind != MARK and abs(after_s) <= NEAR_S:
+        if kind != MARK and abs(after_s) < block_s:
             return number, after_s
     return None
 
@@ -215,7 +215,7 @@ def _without_late_starts(run: RunTraces, dead_time_s: float) -> RunTraces:
     for place, own in enumerate(() if figures is None else figures.channels):
         for after_s in (own.started[:, 0] - run.blocks.offset_s).tolist():
             found = traces[place].excursions
-            ticks = (found.start_s >= after_s - NEAR_S) & (found.end_s <= after_s + STARTS_S[0])
+            ticks = (found.start_s > after_s - run.run.sample_interval_s) & (found.end_s <= after_s + STARTS_S[0])
             ticks &= (np.abs(found.peak_V) <= EARLY_PEAKS_V[0]) & ~found.over_range
             if ticks.any():
                 gap = Gap(after_s, after_s + STARTS_S[0], Unobserved.SURGE, traces[place].channel)
