@@ -7,6 +7,7 @@ import gc
 import os
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import hypothesis
 import pytest
@@ -42,6 +43,23 @@ LONGEST = (
     "worth_looking", "survey", "files_and_faults", "faults", "clearance", "schema", "roles", "guard_awake", "charts", "mistakes", "signals_blocks",
     "refusals", "guard", "terminal", "job", "slow_logs", "startup", "power_ups", "simulate", "signals_hum", "reading_hostile", "bench_charts", "reproducible",
 )  # fmt: skip
+
+
+# Files whose pages a browser opens: one worker takes them all, so that one Chromium is started and a demo case judged once.
+BROWSED = {f"test_{name}" for name in ("bench_charts", "demo_pages", "hostile_names", "pages_live", "report", "report_print")}
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Hand out whole files, those of the browser as one."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class Files(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            file = super()._split_scope(nodeid)
+            return "browsed" if Path(file).stem in BROWSED else file
+
+    return Files(config, log)
 
 
 def pytest_collection_finish():

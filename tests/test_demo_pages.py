@@ -9,7 +9,7 @@ import lab
 import numpy as np
 import pages
 import pytest
-from test_report_print import filled, needs_paper, printed
+from test_report_print import filled, needs_paper, opened, printed, sized
 
 from flicker import assess, read_log
 from flicker.present.report import write_report
@@ -33,6 +33,7 @@ SENTENCES = {
         "right: find and mend the cause, then log again.",
     ),
 }
+COUNTED = {"a45": "left: 33 times in 5 hours before, none in 6 hours after."}
 FIRST_SCREEN = 600  # pixels, issue 23
 HALF_FULL = 0.5  # of a sheet: common practice, no source
 TWO_CHANNELS, EIGHT_CHANNELS = 1.5e6, 3e6  # bytes, issue 23
@@ -46,6 +47,12 @@ HEADING = re.compile(
 def made(request, tmp_path_factory):
     name = request.param
     return name, pages.job(name), {kind: pages.page(tmp_path_factory, f"{name} {kind}") for kind in ("case", "stages")}
+
+
+@pytest.fixture(scope="module")
+def sheets_of(tmp_path_factory):
+    """Where pages lie that are shown on a screen and printed, each opened once for both."""
+    return tmp_path_factory.mktemp("sheets")
 
 
 def test_the_three_sentences(made):
@@ -90,25 +97,26 @@ def test_eight_channels_weigh_at_most_3_megabytes(tmp_path):
 
 
 @pytest.mark.skipif(bool(lab.missing()), reason=lab.missing() or "all there")
-def test_the_first_screen_holds_the_three_answers(made, driver):
+def test_the_first_screen_holds_the_three_answers(made, sheets_of, driver):
     name, _, drawn = made
-    driver.get(drawn["case"].as_uri())
+    opened(sized(drawn["case"], sheets_of, "A4"), driver)
     tops = driver.execute_script(
-        "return ['h1', '.answers .may', '.answers li:last-child'].map(q => {"
+        "return ['h1', '.answers .may', '.answers li:last-child', '.answers .count'].map(q => {"
         "  const e = document.querySelector(q); return [e.textContent, e.getBoundingClientRect().bottom]; })"
     )
     assert all(bottom <= FIRST_SCREEN for _, bottom in tops), tops
-    assert [text.removeprefix("What next: ").strip() for text, _ in tops] == list(SENTENCES[name])
+    said = [text.removeprefix("What next: ").strip() for text, _ in tops]
+    assert said[:3] == list(SENTENCES[name]) and said[3] == COUNTED.get(name, said[3])
 
 
 @needs_paper
 @pytest.mark.parametrize("kind", ["case", "stages"])
-def test_no_sheet_ends_with_a_heading(made, kind, tmp_path, driver):
-    sheets, _ = printed(made[2][kind], tmp_path, "A4", driver)
+def test_no_sheet_ends_with_a_heading(made, kind, sheets_of, driver):
+    sheets, _, pdf = printed(made[2][kind], sheets_of, "A4", driver)
     feet = [[line.strip() for line in sheet.rstrip().split("\n")[-3:]] for sheet in sheets[:-1]]
     assert not [foot for foot in feet if any(HEADING.fullmatch(line) for line in foot)]
     # A sheet ends where the next picture does not fit, so none but the last is left half empty.
-    full = filled(tmp_path / "A4.pdf")
+    full = filled(pdf)
     assert min(full[1:-1], default=1.0) > HALF_FULL, [round(share, 2) for share in full]
 
 

@@ -22,21 +22,32 @@ needs_paper = pytest.mark.skipif(
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # millimetres, ISO 216 and ANSI/ASME Y14.1
 
 
-def printed(page, folder, paper, driver):
-    """Text of each printed sheet, and the size of the first in points."""
-    sized = folder / f"{paper}.html"
-    sized.write_text(
-        page.read_text(encoding="utf-8").replace("</style>", f"@media print {{ @page {{ size: {paper} }} }}</style>", 1)
-    )
-    out = folder / f"{paper}.pdf"
-    driver.get(sized.as_uri())
+def sized(page, folder, paper):
+    """The page, to be printed on that paper."""
+    out = folder / f"{page.stem} {paper}.html"
+    if not out.exists():
+        style = f"@media print {{ @page {{ size: {paper} }} }}</style>"
+        out.write_text(page.read_text(encoding="utf-8").replace("</style>", style, 1), encoding="utf-8")
+    return out
+
+
+def opened(page, driver):
+    """Open a page, unless it is the one in front, and wait for its charts."""
+    if driver.current_url != page.as_uri():
+        driver.get(page.as_uri())
     lab.until(lambda: driver.execute_script("return document.documentElement.dataset.ready"), "no charts")
+
+
+def printed(page, folder, paper, driver):
+    """Text of each printed sheet, the size of the first in points, and the sheets as PDF."""
+    opened(sized(page, folder, paper), driver)
     drawn = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    out = folder / f"{page.stem} {paper}.pdf"
     out.write_bytes(base64.b64decode(drawn["data"]))
     text = subprocess.run([str(PDFTOTEXT), "-layout", str(out), "-"], capture_output=True, text=True, check=True).stdout
     boxes = subprocess.run(["pdfinfo", str(out)], capture_output=True, text=True, check=True).stdout
     size = re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", boxes)
-    return text.split("\f")[:-1], (float(size[1]), float(size[2]))
+    return text.split("\f")[:-1], (float(size[1]), float(size[2])), out
 
 
 def filled(pdf):
@@ -78,7 +89,7 @@ def crowded(tmp_path_factory):
 @needs_paper
 @pytest.mark.parametrize("paper", PAPERS)
 def test_the_owners_part_is_one_sheet(crowded, paper, tmp_path, driver):
-    sheets, size = printed(crowded, tmp_path, paper, driver)
+    sheets, size, _ = printed(crowded, tmp_path, paper, driver)
     assert size == pytest.approx([side / 25.4 * 72.0 for side in PAPERS[paper]], abs=1.5)
     first = " ".join(sheets[0].split())
     for words in (

@@ -12,6 +12,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -25,13 +26,14 @@ from flicker.signals.guard.gather import Gatherer, Left
 from flicker.signals.mark_windows import Hands
 from flicker.signals.reduction import SUB_MEANS, reduce_blocks
 from flicker.signals.spill_buffer import Stash
+from flicker.stats.noise import resolution_of
 
 BLOCK_S = 1.0  # a choice: the grid on which everything but excursions is judged
 MOST_BLOCKS = 1 << 18  # per run and channel: memory stays flat however long the log is; a choice
 MOST_SUBSAMPLES = 1 << 16  # a choice: bounds memory
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ChannelBlocks:
     """Blocks of one channel in one run; each array has shape (blocks,). All-missing blocks hold NaN.
 
@@ -48,6 +50,11 @@ class ChannelBlocks:
     over_high: Ints
     sample_s: Floats
     sample_V: Floats
+
+    @cached_property
+    def digit_V(self) -> float:
+        """Step of the last digit that the subsample shows, 0.0 for none."""
+        return resolution_of(self.sample_V[np.isfinite(self.sample_V)])
 
 
 @dataclass(frozen=True, slots=True)

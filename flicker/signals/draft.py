@@ -27,7 +27,7 @@ from flicker.signals.ranges import COUNTS, Ranges, find_ranges
 from flicker.signals.startup import find_start
 from flicker.signals.trace_model import Trace
 from flicker.stats.jumps import reading_sigma
-from flicker.stats.noise import noise_sigma, resolution_of
+from flicker.stats.noise import noise_sigma
 
 # of the entering threshold: wide enough that noise does not chatter, narrow enough to time the end; chosen
 # (DEVELOPERS.md, decisions)
@@ -57,7 +57,7 @@ def draft_trace(
     blocks, lapses, power_up = piece.blocks, piece.lapses[index], piece.power_up
     part = blocks.channels[index]
     run = blocks.run
-    resolution = resolution_of(part.sample_V[np.isfinite(part.sample_V)])
+    resolution = part.digit_V
     if digit_V is not None:  # a shorted lead may show nothing but zero, and then only its events have digits
         resolution = min(resolution, digit_V)
     ranges = ranges_of(blocks, index, resolution, lapses)

@@ -17,6 +17,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.limits import Limits
+from flicker.base.middle import median
 from flicker.signals.draft import LEAVE_SHARE, SIGMAS
 from flicker.signals.excursions import MICROSECOND, Scanner
 from flicker.signals.order_statistics import scatter
@@ -236,7 +237,7 @@ class LiveChannel:
         if known.size < max(2, FEWEST // 2):
             return []
         self._learn_digit(known)
-        middle = float(np.median(known))
+        middle = median(known)
         if not self.settled:
             return self._settle(middle, known)
         if hot or self.in_excursion:
@@ -280,8 +281,8 @@ class LiveChannel:
         return self._collect(self.last_s)
 
     def _refresh(self) -> None:
-        self.level_V = float(np.median(np.fromiter(self._cells, dtype=np.float64)))
-        self.sigma_V = float(np.median(np.fromiter(self._spreads, dtype=np.float64)))
+        self.level_V = median(np.fromiter(self._cells, dtype=np.float64))
+        self.sigma_V = median(np.fromiter(self._spreads, dtype=np.float64))
         self.enter_V = max(self.limits.excursion_V, SIGMAS * self.sigma_V, COUNTS * self.resolution_V)
         if not self.in_excursion:
             self._scanner.baseline = _flat(self.level_V)

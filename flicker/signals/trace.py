@@ -30,7 +30,6 @@ from flicker.signals.mark_windows import NEAR_S, NOTHING, Hands
 from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
 from flicker.signals.trace_model import RunTraces, Trace
-from flicker.stats.noise import resolution_of
 
 if TYPE_CHECKING:
     from flicker.signals.cache import BlockCache
@@ -108,7 +107,7 @@ def _uncut(stretch: RunBlocks) -> list[Piece]:
 
 def _runs(stretch: RunBlocks, limits: Limits) -> list[Piece]:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
-    digits = [resolution_of(part.sample_V[np.isfinite(part.sample_V)]) for part in stretch.channels]
+    digits = [part.digit_V for part in stretch.channels]
 
     def lapses_of(k: int) -> list[Lapse]:
         return find_lapses(
