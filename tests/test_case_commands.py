@@ -275,3 +275,21 @@ def test_breaking_off_keeps_what_was_answered(job, capsys, monkeypatch):
         run(capsys, "case", "new", job / "broken_off.toml")
     made = read_case(job / "broken_off.toml")
     assert made.unit == "Invented 12" and made.channels[0].factor == 10.0 and not made.logs
+
+
+def test_a_part_may_be_noted_before_the_log_of_its_stage_is_added(job, capsys):
+    path = job / "in_order.toml"
+    path.write_text('[[parts]]\nwhat = "relay"\nstage = "relay replaced"\n')
+    code, _, err = run(capsys, "case", "add", path, job / "one.csv", "--unit", "V", "--stage", "as received")
+    assert code == 0, err
+    # until then all else says how to add it, for a stage that no log has may also be misspelt
+    code, _, err = run(capsys, "case", "check", path)
+    assert (
+        code == 2
+        and "no log belongs to the stage 'relay replaced' yet; stages are 'as received'" in err
+        and "case add" in err
+    )
+    code, _, err = run(capsys, "case", "add", path, job / "two.csv", "--unit", "V", "--stage", "relay replaced")
+    assert code == 0, err
+    code, out, err = run(capsys, "case", "check", path)
+    assert code == 0 and "relay replaced: two.csv" in out, err

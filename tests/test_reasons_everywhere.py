@@ -18,9 +18,9 @@ from command import flicker
 sys.path.insert(0, str(Path(__file__).parent / "studies"))
 import study_danger
 
-from flicker import assess
+from flicker import assess, read_log
 from flicker.evidence.guard import Reason
-from flicker.evidence.guard.words import ADVICE
+from flicker.evidence.guard.words import ADVICE, reasons_text
 
 STEP_S = 10.0
 NOT_YET = "not yet shown"
@@ -91,7 +91,7 @@ LOGS = {
     Reason.SWINGS: (swinging, "swung twice by 15 mV or more, the largest 2[01] mV"),
     Reason.RATE: (lambda: sound(2.5), "more than 1 swing per hour is not excluded yet"),
     Reason.BLANK: (lambda: changed(slice(700, 702), np.nan), "no reading for 2 s and more, once in this channel alone"),
-    Reason.SHORT: (lambda: sound(1.0), r"4\d minutes past minute 20, where 1 hour is needed"),
+    Reason.SHORT: (lambda: sound(1.0), r"4\d minutes judged after the first 20 minutes, where 1 hour is needed"),
     Reason.GAPS: (with_a_gap, r"1\.5 hours without a reading"),
     Reason.SELDOM: (lambda: sound(3.6, 60.0), r"one reading in 1 minute, where 30 s is needed"),
     Reason.DEAD: (nothing, r"no sign of life: within 0(\.\d+)? mV of zero for .+, as a dead input reads, and no start of an output in the log"),
@@ -243,3 +243,9 @@ def test_a_relay_that_opens_leaves_the_zero_of_the_meter(left_V):
     found = assess(pd.DataFrame({"time_s": t, "left_V": left.round(5), "right_V": beside.round(5)})).channels
     assert [channel.guard.figures.falls for channel in found] == [6, 0]
     assert Reason.FALLS in found[0].guard.reasons and Reason.FALLS not in found[1].guard.reasons
+
+
+def test_of_a_log_that_ends_before_minute_20_no_movement_is_told() -> None:
+    guard = assess(read_log({"time_s": sound(0.25)[0], "left_V": sound(0.25)[1]})).channels[0].guard
+    assert guard.figures.judged_h == 0 and "nothing after minute 20 could be judged" in guard.reads and "moved" not in guard.reads
+    assert "nothing judged after the first 20 minutes, where 1 hour is needed" in reasons_text(guard)

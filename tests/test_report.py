@@ -240,6 +240,15 @@ def test_a_swing_after_the_repair_asks_for_a_new_soak_and_not_for_patience():
     assert next_step(item, found).startswith("Leave loudspeakers off this channel.")
 
 
+def test_where_no_clean_hours_show_the_cure_the_next_step_says_what_does():
+    item = SimpleNamespace(verdict="steady", fitness="within limits for the time observed", next=SimpleNamespace(reads="", soak_h=None))
+    found = SimpleNamespace(cured="not yet", clean_hours_needed=None, not_comparable=("not comparable: another load",))
+    assert next_step(item, found) == "Log again under the conditions of the first log."
+    # a fall that was under way before the repair: the conditions were alike
+    found.not_comparable = ()
+    assert next_step(item, found) == "Log again in some weeks: clean logs show that it stays away, not that the work did it."
+
+
 def test_the_time_line_shows_every_event_at_its_moment(nasty):
     from flicker.present.report.evening import events_of
     from flicker.present.report.strips import evening

@@ -150,6 +150,13 @@ def test_age_is_told_from_heat(kind):
         assert found.answer == "worse" and found.low_per_visit < 1.8 < found.high_per_visit
 
 
+def test_two_visits_show_a_difference_and_no_pace():
+    left = over_visits(visits_at((1, 40))).channel("left")
+    assert left.rate.answer == "worse" and "more often at the second visit" in left.reads
+    # how far visits differ cannot be told from two, nor what a year brings
+    assert "which two cannot tell" in left.reads and "At that pace" not in left.reads and "Visits differ" not in left.reads
+
+
 def test_one_visit_says_what_it_cannot_say():
     found = over_visits(visits_at((6,))).channel("left")
     assert found.rate.answer == "not shown" and found.forecast is None and found.levels == ()

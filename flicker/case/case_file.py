@@ -59,7 +59,7 @@ RATES = (1e-5, 1e5)  # complaints per hour: once in eleven years, every 36 ms
 FACTORS = (1e-6, 1e6)
 
 
-def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
+def read_case(path: str | Path, *, anywhere: bool = False, growing: bool = False) -> Case:
     """Read a case file.
 
     Parameters
@@ -68,6 +68,8 @@ def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
         The file.
     anywhere : bool
         Whether logs may lie outside the folder of the case file; a case from someone else opens nothing there.
+    growing : bool
+        Whether logs are still to be added: a part may then belong to a stage of which none is listed yet.
 
     Raises
     ------
@@ -108,7 +110,7 @@ def read_case(path: str | Path, *, anywhere: bool = False) -> Case:
         channels=_channels(read, document.get("channels", {})),
         meter=meter,
         logs=logs,
-        parts=_parts(read, document.get("parts", []), {log.stage for log in logs}),
+        parts=_parts(read, document.get("parts", []), None if growing else {log.stage for log in logs}),
         limits=_limits(read, document.get("limits", {}), output),
         meters=meters,
         marks_column=read.text((), document, "marks_column"),
@@ -300,7 +302,7 @@ def _logs(
     return tuple(out)
 
 
-def _parts(read: Document, items: Sequence[Mapping[str, Any]], stages: set[str]) -> tuple[Part, ...]:
+def _parts(read: Document, items: Sequence[Mapping[str, Any]], stages: set[str] | None) -> tuple[Part, ...]:
     out = []
     for number, item in enumerate(items):
         at = ("parts", number)
@@ -310,10 +312,11 @@ def _parts(read: Document, items: Sequence[Mapping[str, Any]], stages: set[str])
             raise read.fail(at, "what", f"part {number + 1} of the case does not say what was done.")
         stage = read.text(at, item, "stage")
         read.need(
-            stage is None or stage in stages,
+            stage is None or stages is None or stage in stages,
             at,
             "stage",
-            f"no log belongs to the stage {shown(stage)}; stages are {_listed(sorted(stages))}.",
+            f"no log belongs to the stage {shown(stage)} yet; stages are {_listed(sorted(stages or ()))}. flicker case add "
+            "CASE.toml LOG --stage NAME adds a log of a stage.",
         )
         changed = item.get("changed", changes_a_part(what))
         read.need(isinstance(changed, bool), at, "changed", f"changed must be true or false, got {shown(changed)}.")

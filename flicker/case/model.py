@@ -45,7 +45,8 @@ class Complaint(Result):
         """The complaint as a rate, in words."""
         if self.per_hour is None:
             return "No complaint is recorded."
-        rate = f"about {digits_text(self.per_hour)} times per hour of use"
+        number = digits_text(self.per_hour)
+        rate = f"about {'once' if number == '1' else f'{number} times'} per hour of use"
         if self.when == "cold":
             rate += f", {digits_text(self.per_start)} per cold start" if self.per_start else ""
         return f"The complaint amounts to {rate}" + (" (assumed: no rate is recorded)." if self.assumed else ".")

@@ -121,7 +121,7 @@ def _add(path: Path, arguments: argparse.Namespace) -> int:
 
     need(arguments.log is not None, "case add takes a log: flicker case add CASE.toml LOG --unit mV.")
     need(os.path.isfile(arguments.log), f"{arguments.log}: there is no such file.")
-    case = read_case(path, anywhere=arguments.anywhere) if path.exists() else None
+    case = read_case(path, anywhere=arguments.anywhere, growing=True) if path.exists() else None
     given = reading_from(arguments)
     place = [os.path.samefile(log.path, arguments.log) for log in case.logs] if case is not None else []
     number = place.index(True) if True in place else None
@@ -154,7 +154,7 @@ def _line_of(places: Mapping[str, str], number: int, key: str) -> int:
 def _write(path: Path, text: str, *, anywhere: bool = False) -> None:
     """Write a case if it can be read; a wrong line must not leave a wrong file."""
     with whole_file(path, what="case", known=True) as draft:
-        if problem := _problem(path, text, anywhere=anywhere):
+        if problem := _problem(path, text, anywhere=anywhere, growing=True):
             raise CaseError(f"{problem} Nothing was written.")
         draft.write_text(text, encoding="utf-8")
 
@@ -224,13 +224,13 @@ def _new(path: Path, arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _problem(path: Path, text: str, *, anywhere: bool = False) -> str:
+def _problem(path: Path, text: str, *, anywhere: bool = False, growing: bool = False) -> str:
     """Why a case of that text could not be read, in a sentence; '' where it can."""
     with tempfile.NamedTemporaryFile("w", suffix=".toml", dir=path.parent, encoding="utf-8") as draft:
         draft.write(text)
         draft.flush()
         try:
-            read_case(draft.name, anywhere=anywhere)
+            read_case(draft.name, anywhere=anywhere, growing=growing)
         except CaseError as problem:
             return str(problem).replace(os.path.basename(draft.name), path.name)
     return ""

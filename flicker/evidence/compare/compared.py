@@ -249,7 +249,7 @@ def reads(found: ChannelComparison, item: Weighed, state: Cure, notes: Sequence[
         said.append(f"{gone} repair that worsens something else is no cure.")
     elif cured is not None:
         again = bool(sides[1].rate.episodes or item.shares[1] > 0)
-        said.append(_cure(cured, again, state, bool(item.shared[0] and not item.before.episodes), item.barred))
+        said.append(_cure(cured, again, state, item))
     return " ".join(said)
 
 
@@ -276,11 +276,16 @@ def _holds(ratio: PowerUpRatio, outcome: str) -> str:
     return f"{differ}; the change stands as long as that is no more than {share_text(held or 0.0)}."
 
 
-def _cure(cured: str, again: bool, state: Cure, not_its_own: bool, unlike: bool) -> str:
-    if cured == "not yet" and not_its_own:
+def _cure(cured: str, again: bool, state: Cure, item: Weighed) -> str:
+    if cured == "not yet" and item.shared[0] and not item.before.episodes:
         return "A cure of this channel cannot be shown by swings that are not its own."
     if cured == "not yet" and state.clean_hours_needed is None:
-        return f"A cure cannot be shown this way{': log again under the conditions of before' if unlike else ''}."
+        what_next = ""
+        if item.barred:
+            what_next = ": log again under the conditions of before"
+        elif item.under_way:
+            what_next = ": clean logs to come show that it stays away, not that the repair did it"
+        return f"A cure cannot be shown this way{what_next}."
     if cured == "shown":
         return f"The cure is shown: more than {digits_text(state.concern_per_h)} episodes per hour is excluded."
     if cured == "no":

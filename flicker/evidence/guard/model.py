@@ -277,9 +277,11 @@ class Guard(Result):
         since = "after the first two minutes " if found.power_ups else ""  # a peak may lie before: these counts begin later
         blanks = found.blanks + found.short_blanks
         own = f"; {blanks} blank{'' if blanks == 1 else 's'} in this channel alone" if blanks else ""
+        moved = "nothing after minute 20 could be judged, so how far it moves is not known"
+        if found.judged_h > 0:
+            moved = f"from minute 20 on moved {volts_text(found.moved_V)}, {volts_text(found.spread_V)} of spread within five minutes"
         return (
-            f"As read: rests within {volts_text(found.largest_V)} of zero{last}; from minute 20 on moved "
-            f"{volts_text(found.moved_V)}, {volts_text(found.spread_V)} of spread within five minutes; peak "
+            f"As read: rests within {volts_text(found.largest_V)} of zero{last}; {moved}; peak "
             f"{volts_text(found.peak_V)} from zero after the first seconds; {since}{swings} of "
             f"{volts_text(self.limits.swing_V)} or more, {beyond} {volts_text(BEYOND_V)}{own}."
         )

@@ -27,7 +27,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SWINGS: f"swung {times_text(found.swings)} by {volts_text(limits.swing_V)} or more{largest}",
         Reason.RATE: f"more than {limits.rate_per_h:g} swing per hour is not excluded yet",
         Reason.BLANK: f"{_blanks(guard)}, as an overload leaves",
-        Reason.SHORT: f"{hours_text(found.judged_h)} past minute 20, where {hours_text(limits.judged_h)} is needed",
+        Reason.SHORT: f"{hours_text(found.judged_h) if found.judged_h > 0 else 'nothing'} judged after the first 20 minutes, where {hours_text(limits.judged_h)} is needed",
         Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
         Reason.SELDOM: _seldom(guard),
         Reason.DEAD: _dead(guard),

@@ -325,6 +325,12 @@ def _rate_reads(rate: RateWorsening) -> str:
         tail = "; too little, or not sure enough with rates and sizes of all channels asked at once" if close else ""
         return f"That it comes more often from visit to visit is not shown: {each}{tail}."
     how = "more often" if rate.answer == WORSE else "less often"
+    if rate.p_order == 1.0:  # two visits: a difference, and no pace that could go on
+        than = f"{factor_text(rate.overall)} as often as at the first, {each.partition(', ')[2]}"
+        held = "" if rate.holds_up_to_scatter is None else (
+            f" This is shown as long as visits differ by themselves by no more than {share_text(rate.holds_up_to_scatter)}, which two cannot tell."
+        )  # fmt: skip
+        return f"It came {how} at the second visit: {than}.{held}"
     year = ""
     if rate.per_year is not None and math.isfinite(rate.per_year):
         ends = f"{factor_text(rate.low_per_year)} to {factor_text(rate.high_per_year)}"

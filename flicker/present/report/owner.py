@@ -178,7 +178,9 @@ def next_step(item: ChannelAssessment, found: ChannelComparison | None) -> str:
     if found.cured == "shown":
         return f"Nothing more for this complaint: more than {digits_text(found.concern_per_h)} per hour is excluded."
     if found.clean_hours_needed is None:
-        return "Log again under the conditions of the first log."
+        if found.not_comparable:
+            return "Log again under the conditions of the first log."
+        return "Log again in some weeks: clean logs show that it stays away, not that the work did it."
     missing = clean_power_ups_text(found.clean_hours_needed, found.power_ups_needed, "" if again else " more")
     begin = f"It was seen again: begin a new soak of {missing}" if again else f"Log {missing}"
     starts = found.cold_starts_needed
