@@ -36,6 +36,15 @@ def clock_text(seconds: float) -> str:
     return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
 
 
+def brief_text(seconds: float) -> str:
+    """A length of time in six letters and fewer: '45 s', '45 min', '1.9 h', '12 h', '5 d'."""
+    if seconds < 120.0:
+        return f"{digits_text(seconds)} s"
+    if seconds < 5970.0:
+        return f"{digits_text(seconds / 60.0)} min"
+    return f"{digits_text(seconds / HOUR)} h" if seconds < 100.0 * HOUR else f"{seconds / 24.0 / HOUR:.0f} d"
+
+
 def volts_text(volts: float) -> str:
     """A voltage as people say it."""
     size = abs(volts)

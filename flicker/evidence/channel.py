@@ -30,7 +30,7 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.starts import BEHIND_RELAY, LEFT_OUT, side_of
 from flicker.evidence.verdict import Facts, decide
 from flicker.evidence.words import Next, advise, owner
-from flicker.evidence.worth_looking import Seen, WorthLooking, worth_looking
+from flicker.evidence.worth_looking import Hints, WorthLooking, worth_looking
 
 if TYPE_CHECKING:
     from flicker.case.case_file import Case
@@ -295,7 +295,7 @@ def judge_channel(record: ChannelRecord, page: PageContext, raw: RawAnswers, amo
         worth_looking=worth_looking(
             record,
             findings,
-            Seen(
+            Hints(
                 at_once=together or verdict.kind == TailKind.ALL_AT_ONCE,
                 follows_temperature=warmest.reads if warmest is not None else "",
                 warm_up=warm,

@@ -89,7 +89,7 @@ class WorthLooking(Result):
         return f"{self.found}: {self.look}."
 
 
-class Seen(NamedTuple):
+class Hints(NamedTuple):
     """What else was found of a channel, beside its findings.
 
     ``at_once``: its episodes came mostly in all channels at once. ``follows_temperature`` is told in words, empty where
@@ -105,7 +105,7 @@ class Seen(NamedTuple):
 
 
 def worth_looking(
-    record: ChannelRecord, findings: Sequence[Finding], seen: Seen, confidence: float
+    record: ChannelRecord, findings: Sequence[Finding], seen: Hints, confidence: float
 ) -> tuple[WorthLooking, ...]:
     """Clues of one channel, in the order of the table; empty where nothing was found."""
     tried, history = seen.tried, seen.history

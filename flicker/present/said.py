@@ -14,6 +14,8 @@ from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.questions.together import Coincidence
 from flicker.evidence.verdict import NOT_YET_SHOWN
 
+APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
+
 SWINGS = frozenset({Aspect.EPISODES, Aspect.OCCUPIED_WINDOWS})
 OF_SWINGS = GROWTH | {"clustered"}  # questions that only swings can answer
 

@@ -19,7 +19,7 @@ from flicker.signals.blocks import ChannelBlocks, RunBlocks
 from flicker.signals.connection.disconnection import Lapse
 from flicker.signals.connection.movement import ZERO_V
 from flicker.signals.connection.open_start import relay_closed_at
-from flicker.signals.connection.states import PowerUp
+from flicker.signals.connection.states import SwitchOn
 from flicker.signals.excursions import Excursions
 from flicker.signals.guard.figures import BY_PLAN
 from flicker.signals.mark_windows import Hands
@@ -36,7 +36,7 @@ FEWEST = 100  # readings that tell by which plan the rows between are empty; a c
 SIGMAS = 6.0  # common practice, no source: Gaussian noise passes six sigma once in 5e8 readings
 
 
-class Piece(NamedTuple):
+class RunPiece(NamedTuple):
     """A run before its channels are traced, with the stretches of each channel that show no live output, or may show none.
 
     ``power_up`` begins it; one that ``goes_on`` continues the run before and has no start.
@@ -45,13 +45,13 @@ class Piece(NamedTuple):
     blocks: RunBlocks
     lapses: Sequence[Sequence[Lapse]]
     doubts: Sequence[Sequence[Lapse]]
-    power_up: PowerUp | None
+    power_up: SwitchOn | None
     number: int = 0
     goes_on: bool = False
 
 
 def draft_trace(
-    piece: Piece, index: int, channel: str, first: tuple[Floats, Floats], hands: Hands, limits: Limits, digit_V: float | None
+    piece: RunPiece, index: int, channel: str, first: tuple[Floats, Floats], hands: Hands, limits: Limits, digit_V: float | None
 ) -> Trace:
     """One channel of a run before its excursions are known."""
     blocks, lapses, power_up = piece.blocks, piece.lapses[index], piece.power_up
@@ -232,7 +232,7 @@ class _Blank(NamedTuple):
     number: int
     resolution: float
     ranges: Ranges
-    power_up: PowerUp | None
+    power_up: SwitchOn | None
     limits: Limits
 
     def trace(self, reasons: tuple[Gap, ...]) -> Trace:

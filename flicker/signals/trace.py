@@ -22,8 +22,8 @@ from flicker.signals.connection.disconnection import Lapse, find_lapses
 from flicker.signals.connection.movement import PICK_UP_V, TOGETHER_S
 from flicker.signals.connection.open_start import first_readings
 from flicker.signals.connection.second_opinion import second_opinion
-from flicker.signals.connection.states import PowerUp, find_power_ups, surges
-from flicker.signals.draft import Piece, draft_trace, ranges_of
+from flicker.signals.connection.states import SwitchOn, find_power_ups, surges
+from flicker.signals.draft import RunPiece, draft_trace, ranges_of
 from flicker.signals.excursions import Scanner
 from flicker.signals.guard.figures import CAME_BACK, WOKEN
 from flicker.signals.mark_windows import NEAR_S, NOTHING, Hands
@@ -99,13 +99,13 @@ def _by_channel(work: Callable[[int], Made], blocks: RunBlocks) -> list[Made]:
     return [made for _, made in side_by_side(work, channels)]
 
 
-def _uncut(stretch: RunBlocks) -> list[Piece]:
+def _uncut(stretch: RunBlocks) -> list[RunPiece]:
     """A stretch in which nothing is looked for: all of it is observed."""
     nothing: list[list[Lapse]] = [[] for _ in stretch.channels]
-    return [Piece(stretch, nothing, nothing, None)]
+    return [RunPiece(stretch, nothing, nothing, None)]
 
 
-def _runs(stretch: RunBlocks, limits: Limits) -> list[Piece]:
+def _runs(stretch: RunBlocks, limits: Limits) -> list[RunPiece]:
     """Split a stretch at its power-ups; a head in which the unit was off is no run of its own."""
     digits = [part.digit_V for part in stretch.channels]
 
@@ -123,7 +123,7 @@ def _runs(stretch: RunBlocks, limits: Limits) -> list[Piece]:
     power_ups, found = as_guarded(stretch, power_ups, found, limits.settle_band_V)
     lapses, doubts = second_opinion(stretch, found, [item.block for item in power_ups], digits)
     pieces = split_blocks(stretch, [item.block for item in power_ups])
-    out: list[Piece] = []
+    out: list[RunPiece] = []
     for number, blocks in enumerate(pieces):
         first = power_ups[number - 1].block if number else 0
         own, unsure = (
@@ -135,13 +135,13 @@ def _runs(stretch: RunBlocks, limits: Limits) -> list[Piece]:
             note = f"the log begins {blocks.run.duration_s:.0f} s before the unit was switched on"
             pieces[1] = replace(pieces[1], run=replace(pieces[1].run, notes=(*blocks.run.notes, note)))
             continue
-        out.append(Piece(blocks, own, unsure, power_ups[number - 1] if number else None))
+        out.append(RunPiece(blocks, own, unsure, power_ups[number - 1] if number else None))
     return out
 
 
 def as_guarded(
-    stretch: RunBlocks, power_ups: Sequence[PowerUp], lapses: Sequence[list[Lapse]], band_V: float
-) -> tuple[list[PowerUp], list[list[Lapse]]]:
+    stretch: RunBlocks, power_ups: Sequence[SwitchOn], lapses: Sequence[list[Lapse]], band_V: float
+) -> tuple[list[SwitchOn], list[list[Lapse]]]:
     """Add where the guard saw the whole unit switched off and on: there is one definition of a power-up."""
     found, out, figures = list(power_ups), [list(part) for part in lapses], stretch.guard
     for number in [] if figures is None else np.flatnonzero(np.isin(figures.kind, CAME_BACK)).tolist():
@@ -154,12 +154,12 @@ def as_guarded(
         near = [item for item in found if abs(item.time_s - begin_s) <= TOGETHER_S]
         if near:  # blocks say about when it was, readings say when
             found = [item for item in found if item not in near]
-            found.append(PowerUp(block, at_s, max(item.off_before_s for item in near)))
+            found.append(SwitchOn(block, at_s, max(item.off_before_s for item in near)))
             ends = {item.block for item in near}
             out = [[replace(x, last=block, end_s=at_s) if x.last in ends and x.first < block else x for x in part] for part in out]
             continue
         first = int(np.searchsorted(stretch.begin_s, off_s))
-        found.append(PowerUp(block, at_s, begin_s - off_s))
+        found.append(SwitchOn(block, at_s, begin_s - off_s))
         # In one channel, an offset that was gone and comes back by a step that stays is the fault, told and not left out.
         falls = len(out) > 1 or figures.kind[number] == WOKEN or surges(stretch, block, band_V)
         off = Lapse(first, block, float(stretch.begin_s[first]), at_s, Unobserved.SWITCHED_OFF, sure=falls, told=not falls)
@@ -198,7 +198,7 @@ def _by_hand(
     return kept, sorted([*doubts, *more], key=lambda x: x.first)
 
 
-def _trace_run(log: Log, piece: Piece, limits: Limits, hands: Mapping[str, Hands], digit_V: float | None) -> RunTraces:
+def _trace_run(log: Log, piece: RunPiece, limits: Limits, hands: Mapping[str, Hands], digit_V: float | None) -> RunTraces:
     blocks = piece.blocks
     length_s = blocks.run.duration_s + blocks.run.sample_interval_s
     mine = [hands.get(name, NOTHING).on_clock(blocks.run.offset_s, length_s) for name in log.channels]

@@ -1,4 +1,4 @@
-"""Wald's sequential ratio test and bounds valid at every moment (gamma mixture): when may one stop watching?
+"""Wald's sequential ratio test, likelihood ratios with Ville's bound, and bounds valid at every moment (gamma mixture): when may one stop watching?
 
 Counts and exposure so far in, a word or an interval out. Everything here is set before the watch begins.
 """

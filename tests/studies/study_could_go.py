@@ -14,7 +14,7 @@ from collections import Counter, defaultdict
 import numpy as np
 
 from flicker.base.limits import Limits
-from flicker.evidence.located.warmup import WarmupRun, _risk_clock, fit_decay
+from flicker.evidence.located.warmup import WarmupRun, fit_decay, risk_clock
 from flicker.stats import power_ups
 
 LEVEL = 0.025
@@ -33,7 +33,7 @@ def fit(rng: np.random.Generator, units: int) -> None:
                 times.append(np.sort(t[rng.uniform(size=t.size) * max(first, late) < first * fall + late * (1.0 - fall)]))
             pooled = np.sort(np.concatenate(times))
             if pooled.size:
-                clock = _risk_clock([WarmupRun(t, np.array([[0.0, length_s]])) for t in times])
+                clock = risk_clock([WarmupRun(t, np.array([[0.0, length_s]])) for t in times])
                 found = fit_decay(pooled, *clock, 0.95)
                 holds = [low <= true <= high for true, (_, low, high) in zip((first, late, tau_s), found, strict=True)]
                 seen["under 10" if pooled.size < 10 else "10 and more"].append(holds)

@@ -1,4 +1,4 @@
-"""What else changed between two sides: noise floor, settled level, size of episodes, power-up."""
+"""Welch's t over stretches of noise: what else changed between two sides: noise floor, settled level, size of episodes, power-up."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Did the rate of episodes change, and is a fault cured? Pairs of sides in, outcomes out, corrected over all channels looked at together."""
+"""Holm's correction (Tarone's for few counts) over a comparison: did the rate of episodes change, and is a fault cured? Pairs of sides in, outcomes out, corrected over all channels looked at together."""
 
 from __future__ import annotations
 

@@ -127,7 +127,7 @@ class RateChanged(Began):
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class PlacedChange:
     """One change before it is claimed: its test, first units and moments (most likely, earliest, latest), and words for when."""
 
     got: RateSince | RateComparison
@@ -147,7 +147,7 @@ class Held:
     rate: tuple[float, float, float] | None
 
 
-def made(changes: Sequence[Change], stretches: Sequence[Held], over: Over, p_value: float, method: str) -> RateChanged:
+def made(changes: Sequence[PlacedChange], stretches: Sequence[Held], over: Over, p_value: float, method: str) -> RateChanged:
     """A draft of moments searched for, or of one that was given; whether it is claimed `corrected` decides."""
     rows = [_stretch(None, stretches[0])]
     rows += [_stretch(change, held) for change, held in zip(changes, stretches[1:], strict=True)]
@@ -162,7 +162,7 @@ def made(changes: Sequence[Change], stretches: Sequence[Held], over: Over, p_val
     return replace(draft, reads=_reads(draft))
 
 
-def _stretch(change: Change | None, held: Held) -> RateStretch:
+def _stretch(change: PlacedChange | None, held: Held) -> RateStretch:
     rate, low, high = held.rate or (None, None, None)
     what: dict[str, Any] = dict.fromkeys((*Began.__slots__, "answer", "p_value"))
     if change is not None:
@@ -364,7 +364,7 @@ def tested(
     """A draft of a moment that was given."""
     if got.alone:
         when += f" (one on each side, which cannot tell how far like {over} vary)"
-    change = Change(got=got, units=(unit,) * 3, moments=moments, when=when)
+    change = PlacedChange(got=got, units=(unit,) * 3, moments=moments, when=when)
     return made([change], held, over, min(1.0, 2.0 * min(got.p_up, got.p_down)), got.method)
 
 

@@ -19,9 +19,9 @@ from flicker.base.limits import Limits
 from flicker.base.units import DAY, HOUR
 from flicker.evidence.located.moves import moment_text
 from flicker.evidence.located.rate_changed import (
-    Change,
     Held,
     Over,
+    PlacedChange,
     RateChanged,
     border_of,
     compared,
@@ -106,10 +106,10 @@ def since_visits(
         when = f"since {names[given]}, the first after the date given"
         return (tested(got, Over.VISITS, given, nowhere, when, held_by(episodes, observed_s, [given], limits)),)
 
-    def change(one: RateSince) -> Change:
+    def change(one: RateSince) -> PlacedChange:
         at, low, high = int(one.at), int(one.low), int(one.high)
         when = names[at] + ("" if low == high else f" (between {names[low]} and {names[high]})")
-        return Change(got=one, units=(at, low, high), moments=nowhere, when=when)
+        return PlacedChange(got=one, units=(at, low, high), moments=nowhere, when=when)
 
     return _over_units(PowerUpCounts(episodes, observed_s, counts, expected, False), Over.VISITS, change, limits)
 
@@ -129,7 +129,7 @@ def _since(record: ChannelRecord, limits: Limits, given: dt.datetime | None) -> 
 
 
 def _over_units(
-    units: PowerUpCounts, over: Over, change: Callable[[RateSince], Change], limits: Limits
+    units: PowerUpCounts, over: Over, change: Callable[[RateSince], PlacedChange], limits: Limits
 ) -> tuple[RateChanged, ...]:
     """Drafts of one change, two, ...; ratios as the engine has them, which knows what none at all on one side tells."""
     counts, expected = units.counts, units.expected
@@ -161,13 +161,13 @@ def _over_power_ups(
 ) -> tuple[RateChanged, ...]:
     used = np.flatnonzero(counts.expected > 0)
 
-    def change(one: RateSince) -> Change:
+    def change(one: RateSince) -> PlacedChange:
         at, low, high = (int(used[int(value)]) for value in (one.at, one.low, one.high))
         first = [begins[unit][0] for unit in (at, low, high)]
         when = power_up_text(record, begins, at)
         if low != high:
             when += f" (between power-ups {low + 1} and {high + 1})"
-        return Change(got=one, units=(at, low, high), moments=[(record.numbers[place], 0.0) for place in first], when=when)
+        return PlacedChange(got=one, units=(at, low, high), moments=[(record.numbers[place], 0.0) for place in first], when=when)
 
     seen = counts._replace(
         episodes=counts.episodes[used], observed_s=counts.observed_s[used], counts=counts.counts[used], expected=counts.expected[used]
@@ -216,7 +216,7 @@ def _in_run(record: ChannelRecord, limits: Limits, date: dt.datetime | None) -> 
 
 def _run_changes(
     record: ChannelRecord, places: Sequence[int], part: Sequence[RateSince], end: float, date: dt.datetime | None
-) -> list[Change]:
+) -> list[PlacedChange]:
     several = len(record.runs) > 1
     runs = dict(zip(record.numbers, record.runs, strict=True))
     edges = [0.0, *(one.at for one in part), end]
@@ -232,7 +232,7 @@ def _run_changes(
             when = f"about {said[0]} (between {low_said} and {high_said})"
         within = edges[k + 2] - edges[k]  # what the change was found in
         changes.append(
-            Change(got=one, units=(None,) * 3, moments=moments, when=when, heat=one.at < HEAT_S, daily=within < DAYS_S)
+            PlacedChange(got=one, units=(None,) * 3, moments=moments, when=when, heat=one.at < HEAT_S, daily=within < DAYS_S)
         )
     return changes
 

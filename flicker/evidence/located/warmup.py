@@ -12,7 +12,7 @@ import numpy as np
 from scipy import special
 
 from flicker.base.arrays import Floats
-from flicker.base.formats import count_text, digits_text
+from flicker.base.formats import brief_text, count_text, digits_text
 from flicker.base.result import Doc, Result
 from flicker.evidence.findings import NOT_SHOWN
 from flicker.logs.spans import elapsed, holds, total, within
@@ -142,7 +142,7 @@ class RateBin(Result):
     def reads(self) -> str:
         """The bin in words."""
         return (
-            f"{_clock(self.begin_s)} to {_clock(self.end_s)} after power-up: {self.count} in "
+            f"{brief_text(self.begin_s)} to {brief_text(self.end_s) if math.isfinite(self.end_s) else 'the end'} after power-up: {self.count} in "
             f"{digits_text(self.observed_s / 3600, 3)} h, {digits_text(self.low_per_h, 3)} to {digits_text(self.high_per_h, 3)} per hour"
         )
 
@@ -217,23 +217,15 @@ class WarmupRate(Result):
         words = f"The fault comes {how} ({seen})"
         if math.isfinite(self.change_s):
             words += (
-                f": {digits_text(self.before_per_h)} per hour up to about {_clock(self.change_s)} after power-up, "
+                f": {digits_text(self.before_per_h)} per hour up to about {brief_text(self.change_s)} after power-up, "
                 f"{digits_text(self.after_per_h)} after that"
             )
         if self.answer == FADES and self.late_per_h < self.initial_per_h and math.isfinite(self.tau_high_s):
             words += (
                 f". Fitted: {digits_text(self.initial_per_h)} per hour at power-up, falling to {digits_text(self.late_per_h)} with a time "
-                f"constant of {_clock(self.tau_s)} (between {_clock(self.tau_low_s)} and {_clock(self.tau_high_s)})"
+                f"constant of {brief_text(self.tau_s)} (between {brief_text(self.tau_low_s)} and {brief_text(self.tau_high_s)})"
             )
         return words + "."
-
-
-def _clock(seconds: float) -> str:
-    if math.isinf(seconds):
-        return "the end"
-    if seconds < 120:
-        return f"{digits_text(seconds)} s"
-    return f"{digits_text(seconds / 60)} min" if seconds < 5970 else f"{digits_text(seconds / 3600)} h"
 
 
 def warmup_rate(runs: Sequence[WarmupRun], *, dead_time_s: float = 10.0, confidence: float = 0.95) -> WarmupRate:
@@ -270,7 +262,7 @@ def warmup_rate(runs: Sequence[WarmupRun], *, dead_time_s: float = 10.0, confide
         seed=SEED,
     ) if pooled.size else None  # fmt: skip
     p_trend, z = (1.0, 0.0) if trend is None else (trend.p_value, trend.z)
-    grid, risk = _risk_clock(kept)
+    grid, risk = risk_clock(kept)
     p_change, change = 1.0, _NO_CHANGE
     if pooled.size >= 5:
         p_change, change = _change(pooled, grid, risk, 1.0 if trend is None else trend.dispersion, confidence)
@@ -329,7 +321,7 @@ def _bins(runs: Sequence[WarmupRun], pooled: Floats, confidence: float) -> list[
     return out
 
 
-def _risk_clock(runs: Sequence[WarmupRun]) -> tuple[Floats, Floats]:
+def risk_clock(runs: Sequence[WarmupRun]) -> tuple[Floats, Floats]:
     """Borders in time since power-up, and the summed observed time of all runs up to each."""
     grid = np.unique(np.concatenate([run.observed.ravel() for run in runs]))
     risk = np.zeros(grid.size)

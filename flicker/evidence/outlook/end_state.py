@@ -14,7 +14,7 @@ from typing import TypeAlias
 import numpy as np
 
 from flicker.base.arrays import Floats
-from flicker.base.formats import clock_text, lasting_text, volts_text
+from flicker.base.formats import brief_text, clock_text, lasting_text, volts_text
 from flicker.base.middle import median
 from flicker.base.result import Result
 from flicker.base.values import Unobserved
@@ -54,17 +54,10 @@ class TimeToThreshold(Result):
     def reads(self) -> str:
         """Both bounds; the line alone is never told."""
         if self.line_s > FAR_S:
-            return f"may reach {volts_text(self.threshold_V)} in {_minutes(self.earliest_s)} at the earliest, at this slope"
-        earliest = _minutes(self.earliest_s)
-        bounds = f"{earliest} to {_minutes(self.latest_s)}" if self.latest_s <= FAR_S else f"{earliest} at the earliest"
-        return f"reaches {volts_text(self.threshold_V)} in about {_minutes(self.line_s)} at this slope ({bounds})"
-
-
-def _minutes(seconds: float) -> str:
-    if seconds < 90:
-        return f"{max(seconds, 0.0):.0f} s"
-    hours = seconds / 3600
-    return f"{seconds / 60:.0f} min" if hours < 1.5 else f"{hours:.1f} h" if hours < 10 else f"{hours:.0f} h"
+            return f"may reach {volts_text(self.threshold_V)} in {brief_text(max(self.earliest_s, 0.0))} at the earliest, at this slope"
+        earliest = brief_text(max(self.earliest_s, 0.0))
+        bounds = f"{earliest} to {brief_text(self.latest_s)}" if self.latest_s <= FAR_S else f"{earliest} at the earliest"
+        return f"reaches {volts_text(self.threshold_V)} in about {brief_text(self.line_s)} at this slope ({bounds})"
 
 
 def time_to_threshold(time: Floats, level: Floats, *, threshold_V: float = 0.75) -> TimeToThreshold | None:

@@ -21,7 +21,7 @@ from flicker.evidence.compare.sides import Side
 from flicker.evidence.outlook.planned_falls import SHORTEST_H, Planned, PlannedFall, Units, gone_after, planned_falls
 from flicker.evidence.soaking.model import AllowedRow, PowerUpPlan, PowerUpsNeeded, SoakPlan, SoakRate, SoakRow
 from flicker.evidence.soaking.rate import (
-    Told,
+    RateTold,
     from_logs,
     known_rate,
     per_power_up,
@@ -127,17 +127,17 @@ def plan_soak(
         raise ValueError("each_h and scatter plan a comparison; give compare=True with them")
     cautions: list[str] = []
     side: Side | None = None
-    told = Told(rate_per_h=rate_per_h, max_rate_per_h=max_rate_per_h)
+    told = RateTold(rate_per_h=rate_per_h, max_rate_per_h=max_rate_per_h)
     if count is not None and not isinstance(count, (int, float, str, np.integer)):
-        told = Told(units=per_power_up(count, hours))
+        told = RateTold(units=per_power_up(count, hours))
     elif hours is not None and not isinstance(hours, (int, float, str, np.number)):
         raise ValueError("count and hours must both be totals, or both one number per power-up")
     elif count is not None or hours is not None:
-        told = Told(count=count, hours=hours)
+        told = RateTold(count=count, hours=hours)
     relative = None
     if logs is not None:
         side, logged, more = from_logs(logs, channel, limits)
-        told = Told(units=logged, logged=True)
+        told = RateTold(units=logged, logged=True)
         cautions.extend(more)
         glitch_length_s, relative = relative_length(side, glitch_length_s)
         if starts is None and side.cold_starts >= 2:

@@ -101,7 +101,7 @@ def share_seen(length: float | None, interval: float | None, integration: float,
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class RateTold:
     """What was told of the rate before a plan: totals or counts of each power-up (``units``), or a rate itself."""
 
     count: int | None = None
@@ -112,7 +112,7 @@ class Told:
     max_rate_per_h: float | None = None
 
 
-def known_rate(told: Told, confidence: float, limits: Limits) -> tuple[SoakRate, str | None, float]:
+def known_rate(told: RateTold, confidence: float, limits: Limits) -> tuple[SoakRate, str | None, float]:
     """The rate with its interval, the kind of plan that it asks for (None where no rate is told), and what to plan by."""
     if told.units is not None or told.count is not None or told.hours is not None:
         return _counted_rate(told, confidence, limits)
@@ -125,7 +125,7 @@ def known_rate(told: Told, confidence: float, limits: Limits) -> tuple[SoakRate,
     return SoakRate("not given"), None, math.nan
 
 
-def _counted_rate(told: Told, confidence: float, limits: Limits) -> tuple[SoakRate, str, float]:
+def _counted_rate(told: RateTold, confidence: float, limits: Limits) -> tuple[SoakRate, str, float]:
     """The rate from episodes that were counted."""
     count, hours, units = told.count, told.hours, told.units
     if units is not None:

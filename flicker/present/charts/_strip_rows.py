@@ -17,6 +17,7 @@ from flicker.logs.model import Log
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import Strip
 from flicker.present.envelope import envelope, logs_of_runs
+from flicker.present.said import APPROACHED
 from flicker.signals.trace import RunTraces
 
 POINTERS = ["triangle-up", "triangle-down"]
@@ -24,7 +25,6 @@ MOST_MARKS = 400
 MOST_LEVELS = 120  # places of the level line in all: it bends slowly
 FOCUS_S = 20.0  # before and after a swing, in which it is drawn finely: a choice
 LETTER = 5.5  # width of a letter of a run's name, pixels: of the charts' font at size 10
-APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
 
 
 def own_span(rows: Sequence[dict[str, Any]], item: ChannelAssessment) -> tuple[float, float]:

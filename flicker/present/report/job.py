@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from flicker.base.formats import digits_text, lasting_text, times_text
+from flicker.base.formats import digits_text, lasting_text, millivolts_text, times_text
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.job import JobResult
 from flicker.logs.model import Log
@@ -71,7 +71,7 @@ def _table(job: JobResult, channel: str) -> Markup:
                 lasting_text(item.observed_s),
                 times_text(rate.episodes) if rate.episodes else "never",
                 said_rate,
-                "unknown" if level is None else f"{level * 1e3:.1f} mV",
+                millivolts_text(level),
                 item.verdict,
                 said,
             )

@@ -14,7 +14,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
 from flicker.present.report.parts import Child, Markup, tag, text
-from flicker.present.said import day_and_month, to_second
+from flicker.present.said import APPROACHED, day_and_month, to_second
 from flicker.signals.trace import RunTraces
 
 STRIPS_DRAWN = 12
@@ -24,7 +24,7 @@ NAME_WIDE = 46  # characters of a line of a channel's name
 NAME_FROM, LINE = 0.8, 13  # share of the strip from where a name lies over it, and pixels of a line of it
 SHORTEST = 2.5  # pixels of a stroke: a swing is never too small to be seen
 LONG_SHARE = 0.01  # of the strip: a swing that lasted so long is drawn with its length
-APPROACHED = 0.5  # of the relay's threshold, from where it is drawn; common practice, no source
+
 SWINGS = frozenset({"swing", "trip"})
 OWNER_LANE, CROWDED_LANE = 84, 52  # pixels: the first strips of a page are looked at from farther away
 OWNER_CHANNELS = 2  # lanes on them, which share their sheet with the answers

@@ -10,8 +10,8 @@ from rich.padding import Padding
 from rich.text import Text
 
 from flicker.base.formats import (
+    brief_text,
     count_text,
-    digits_text,
     hours_text,
     lasting_text,
     millivolts_text,
@@ -28,9 +28,8 @@ from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.verdict import DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.evidence.worth_looking import SOURCE, looking_lines
 from flicker.present.said import against_text, files_text, fitness_text, idle, rate_text, together_text
-from flicker.present.terminal.paper import ENDLESS, facts, page, warn
+from flicker.present.terminal.paper import ENDLESS, WIDEST, facts, page, warn
 
-WIDEST = 120  # characters of a strip: wider ones are not easier to read
 PIPED = 64
 COLOURS = {"do": "bold white on dark_orange3", "not": "bold black on khaki3", "within": "bold white on dark_cyan"}
 
@@ -229,16 +228,8 @@ def axis(record: ChannelRecord, room: int) -> Text:
         begins = "0" if run.start is None else f"{run.start:%H:%M}"
         ends = lasting_text(run.duration_s)
         said = begins + ends.rjust(width - len(begins)) if len(begins) + len(ends) < width else ends
-        parts.append((said if len(said) <= width else _briefly(run.duration_s)).ljust(width))
+        parts.append((said if len(said) <= width else brief_text(run.duration_s)).ljust(width))
     return Text(" ".join(parts).rstrip(), style="dim")
-
-
-def _briefly(seconds: float) -> str:
-    """A length of time in six letters and fewer: '45 min', '1.9 h', '12 h', '5 d'."""
-    hours = seconds / HOUR
-    if hours < 0.995:
-        return f"{hours * 60.0:.0f} min" if hours >= 1.0 / 60.0 else f"{seconds:.0f} s"
-    return f"{digits_text(hours)} h" if hours < 100.0 else f"{hours / 24.0:.0f} d"
 
 
 def strip(record: ChannelRecord, room: int = PIPED) -> Text:

@@ -15,7 +15,7 @@ from rich.table import Table
 from rich.text import Text
 
 NARROW = 76  # characters: below this a table's columns stand below each other
-WIDEST = 120  # characters: names longer than a third of it stand on a line of their own; a choice
+WIDEST = 120  # characters of a strip; names longer than a third of it stand on a line of their own; a choice
 ENDLESS = 20_000  # characters of a line in a pipe: no sentence is that long
 PLAIN = str.maketrans(
     {"─": "-", "╌": "-", "━": "=", "▬": "=", "│": "|", "┃": "#", "╷": "'", "·": ".", "◆": "*", "●": "o"}

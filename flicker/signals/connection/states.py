@@ -39,7 +39,7 @@ class StateSpan(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class PowerUp:
+class SwitchOn:
     """A power-up at a block of the stretch; ``off_before_s`` is how long the unit was seen off, at least."""
 
     block: int
@@ -49,7 +49,7 @@ class PowerUp:
 
 def find_power_ups(
     blocks: RunBlocks, lapses: Sequence[Sequence[Lapse]], *, band_V: float, resolutions_V: Sequence[float]
-) -> tuple[list[PowerUp], list[list[Lapse]]]:
+) -> tuple[list[SwitchOn], list[list[Lapse]]]:
     """Find the power-ups of the unit in a stretch, in time order, and correct what the channels said by each other.
 
     ``lapses`` are those of each channel, as `find_lapses` gives them; a surge smaller than ``band_V`` is none. A channel
@@ -59,7 +59,7 @@ def find_power_ups(
     told = [[lapse for lapse in part if lapse.told] for part in lapses]
     proposed = [[lapse for lapse in part if not lapse.told] for part in lapses]
     lapses = share(proposed, Unobserved.DISCONNECTED, blocks, zero_V)
-    borders: list[PowerUp] = []
+    borders: list[SwitchOn] = []
     agreed: list[list[Lapse]] = [[] for _ in lapses]
     # Glitches of a channel that hardly moves about zero look like bumps and surges: one that does move, or two, must show it.
     shown = [(k, x) for k, part in enumerate(lapses) for x in part if x.reason == Unobserved.SWITCHED_OFF]
@@ -72,16 +72,16 @@ def find_power_ups(
             if len(alive) <= (len(lapses) - 1) // 2:
                 agreed[channel].append(lapse)
                 if off and lapse.surge is not None and lapse.last < blocks.row.size:
-                    borders.append(PowerUp(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
+                    borders.append(SwitchOn(lapse.last, lapse.end_s, lapse.end_s - lapse.begin_s))
             elif lapse.alone:
                 # Another channel was alive, so the unit was not off; this one stood still if it shows that by itself.
                 agreed[channel].append(replace(lapse, reason=Unobserved.STILL, sure=False))
     for short in _dropouts(blocks, lapses, band_V, zero_V):
-        borders.append(PowerUp(short.last, short.end_s, short.end_s - short.begin_s))
+        borders.append(SwitchOn(short.last, short.end_s, short.end_s - short.begin_s))
         for part in agreed:
             part.append(short)
     borders.sort(key=lambda item: item.block)
-    out: list[PowerUp] = []
+    out: list[SwitchOn] = []
     for item in borders:
         if out and item.time_s - out[-1].time_s <= TOGETHER_S:
             # A channel may stir a block or two before the start; the last to say so is at the start.

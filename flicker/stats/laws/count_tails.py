@@ -1,4 +1,4 @@
-"""Tails of the Poisson and binomial laws, and the limits that invert them.
+"""Tails of the Poisson and binomial laws (Garwood, Clopper-Pearson, mid-P), and the limits that invert them.
 
 Counts may be real numbers: a count divided by its dispersion is the 'effective' count of a quasi-Poisson model, and the
 incomplete gamma and beta functions carry the exact limits over to it. At whole counts everything here is exact.

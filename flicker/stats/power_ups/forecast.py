@@ -1,4 +1,4 @@
-"""What the next power-up or visit will bring if the growth goes on, and when a rate of concern is reached."""
+"""Predictive law of counts that grow: what the next power-up or visit will bring if the growth goes on, and when a rate of concern is reached."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do later power-ups bring more, or those after a repair fewer? Counts and expectations in, a frozen answer out."""
+"""Integrated likelihood of negative binomial counts: do later power-ups bring more, or those after a repair fewer? Counts and expectations in, a frozen answer out."""
 
 from __future__ import annotations
 

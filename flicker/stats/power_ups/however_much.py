@@ -1,4 +1,4 @@
-"""Growth from power-up to power-up that holds however much they differ by themselves: a second test beside the engine."""
+"""Quasi-Poisson regression: growth from power-up to power-up that holds however much they differ by themselves: a second test beside the engine."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Two patterns over power-ups: mostly while warming up, and provoked by a stimulus."""
+"""Quasi-likelihood and case-crossover: two patterns over power-ups: mostly while warming up, and provoked by a stimulus."""
 
 from __future__ import annotations
 

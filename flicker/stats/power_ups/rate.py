@@ -1,4 +1,4 @@
-"""The mean rate over power-ups that differ by themselves, and what further power-ups will bring."""
+"""Negative binomial likelihood: the mean rate over power-ups that differ by themselves, and what further power-ups will bring."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Do sizes grow: from power-up to power-up (each enters once), or within one of them from burst to burst? When will they reach a threshold (first passage)?"""
+"""Moderated t (Smyth) of log sizes: do sizes grow: from power-up to power-up (each enters once), or within one of them from burst to burst? When will they reach a threshold (first passage)?"""
 
 from __future__ import annotations
 

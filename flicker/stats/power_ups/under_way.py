@@ -1,4 +1,4 @@
-"""Was a fall that came with a repair under way before it? Counts of power-ups before and after in, how well a step and a trend explain them out."""
+"""Bayes factor of a step against a trend: was a fall that came with a repair under way before it? Counts of power-ups before and after in, how well a step and a trend explain them out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""None of so many power-ups on one side, some of so many on the other: chance, or another share?"""
+"""Barnard's exact test: none of so many power-ups on one side, some of so many on the other: chance, or another share?"""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Variance over mean, exact or by Monte Carlo: do events come singly? And a rate from runs that differ by more than chance."""
+"""Dispersion (variance over mean, exact or by Monte Carlo): do events come singly? And a rate from runs that differ by more than chance."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from scipy import special
 
 from flicker.base import check
 from flicker.base.arrays import Floats, Ints
-from flicker.base.formats import digits_text, p_said
+from flicker.base.formats import digits_text, p_said, share_text
 from flicker.base.result import Interval, Tested
 from flicker.stats.laws import count_tails
 from flicker.stats.laws import scatter as sc
@@ -288,9 +288,9 @@ class OverdispersedRate(Interval):
     def reads(self) -> str:
         """One sentence for the owner of the unit."""
         return (
-            f"{self.count} in {self.exposure:.4g} observed over {self.runs} runs: "
-            f"{self.rate:.3g} per unit of observed time, "
-            f"between {self.low:.3g} and {self.high:.3g} ({self.confidence:.0%} confidence)"
+            f"{self.count} in {digits_text(self.exposure, 4)} observed over {self.runs} runs: "
+            f"{digits_text(self.rate, 3)} per unit of observed time, "
+            f"between {digits_text(self.low, 3)} and {digits_text(self.high, 3)} ({share_text(self.confidence)} confidence)"
         )
 
 

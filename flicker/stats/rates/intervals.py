@@ -1,4 +1,4 @@
-"""How often does it happen? Counts and observed time in, rates, ratios and tests out. Knows nothing of volts or files.
+"""Limits of a rate (exact of Garwood, mid-P, Jeffreys), Li and Ma's on/off significance, difference of rates (Zou and Donner), share (Clopper-Pearson). Knows nothing of volts or files.
 
 Exposure is observed time in any one unit (or a number of power-ups); rates come back per that unit.
 """

@@ -1,4 +1,4 @@
-"""Seen once, or does it come back? Evidence that episodes recur, given that the first one was seen."""
+"""Poisson tail of the rest given the first: seen once, or does it come back? Evidence that episodes recur, given that the first one was seen."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ from flicker.logs.reading.samples import row_times, whole
 from flicker.logs.reading.samples.converter import Converter, Rows
 from flicker.logs.reading.samples.entries import Words
 from flicker.logs.reading.samples.long_format import rows_of
-from flicker.logs.reading.samples.spool import Spool, SpoolSource, Told
+from flicker.logs.reading.samples.spool import FileHead, Spool, SpoolSource
 
 _FAR_S = 60.0  # a stamp is far off from here on
 
@@ -194,7 +194,7 @@ class KeptRows:
             notes.append(row_times.spread(self.spool))
         notes += row_times.packets(self.spool.read(0, 0, row_times.HEAD_ROWS))
         entries = self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
-        head = Told(
+        head = FileHead(
             start=seconds.start,
             wall_s=seconds.wall_s,
             notes=(*before, *plan.notes, *notes),

@@ -127,7 +127,7 @@ class Spool:
             first = end
 
 
-class Told(NamedTuple):
+class FileHead(NamedTuple):
     """What a file told beside its samples: its clock, remarks, words that some rows held, and how many rows could not be read."""
 
     start: datetime | None
@@ -140,7 +140,7 @@ class Told(NamedTuple):
 class SpoolSource:
     """A file parsed once as ``how`` says: time in column 0, then the channels, then the run number where the file tells runs."""
 
-    def __init__(self, file: Any, spool: Spool, channels: Sequence[str], how: How, told: Told) -> None:
+    def __init__(self, file: Any, spool: Spool, channels: Sequence[str], how: How, told: FileHead) -> None:
         plan = how.plan
         self.name = file.name
         self.how = how
