@@ -186,7 +186,7 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         begins = [k for k, part in enumerate(parts) if part.anew and k]
         first_V = mine[parts[0].place].head[parts[0].number, 4:7]
         shown = start_shown(first_V, _column(parts, mine, "far_V"), digit_V)
-        held = any(np.isfinite(started_s(sessions[place], mine[place])) for place in {part.place for part in parts})
+        steady = any(np.isfinite(started_s(sessions[place], mine[place])) for place in {part.place for part in parts})
         own_settings: list[_Setting] = []
         for first, last in pairwise([0, *begins, len(parts)]):
             chain = parts[first:last]
@@ -206,12 +206,12 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             kept &= ~unsure
             _mark(chain, asleep, mine, found | unsure)
             woken = sessions[chain[0].place].figures.kind[chain[0].number] == WOKEN
-            held |= level_held(cells.where(kept), zero_seen=bool(off.any() or woken))
-            held |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
-            own_settings.append(_Setting(stage, chain, cells.where(kept)))
+            steady |= level_held(cells.where(kept), zero_seen=bool(off.any() or woken))
+            steady |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
+            own_settings.append(_Setting(stage=stage, parts=chain, cells=cells.where(kept)))
         index = [part.index[~(asleep[part.place] | out[part.place])[part.index]] for part in parts]
         counted = Cells.of([mine[part.place] for part in parts], index, digit_V)
-        shown = held or (shown and not clicked(first_V, counted))
+        shown = steady or (shown and not clicked(first_V, counted))
         if not shown or 2 * np.count_nonzero(blind(counted)) > counted.level_V.size:
             silent.append(parts)
             continue
