@@ -6,7 +6,7 @@ and visits, by somebody who has not read how the program decides. The stories st
 `fresh_repair_claims`, odd ones in `fresh_odd_units`, `fresh_odd_meters` and `fresh_odd_claims`, a third set in `fresh_late_units`,
 `fresh_late_meters` and `fresh_late_claims`, a fourth in `fresh_last_units`, `fresh_last_meters`,
 `fresh_last_claims` and `fresh_last_dangers`, those of far benches in `fresh_far_units`, `fresh_far_meters`, `fresh_far_loggers` and `fresh_far_claims`,
-small rests awake and asleep in `fresh_asleep`, claims alone in `fresh_claims_compared` and `fresh_claims_in_time`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
+small rests awake and asleep in `fresh_asleep`, claims alone in `fresh_claims_compared` and `fresh_claims_in_time`, outputs that are cut off from the meter in `fresh_cut_offs`; `fresh_bench_parts` says what a statement is. 'Cleared' counts channels
 called within limits or steady that must not be; 'claims' what else must never be said; 'refused' sound channels that
 were not cleared; 'missed' what must be said and was not; 'rather not' what a page may say, and a careful one would not;
 'unread' logs that the reader refused (exit code 2 of the command line).
@@ -33,6 +33,7 @@ import fresh_bench_traps
 import fresh_bench_units
 import fresh_claims_compared
 import fresh_claims_in_time
+import fresh_cut_offs
 import fresh_far_claims
 import fresh_far_loggers
 import fresh_far_meters
@@ -61,7 +62,7 @@ KINDS = {**fresh_bench_leads.KINDS, **fresh_bench_units.KINDS, **fresh_bench_cla
          **fresh_last_units.KINDS, **fresh_last_meters.KINDS, **fresh_last_claims.KINDS, **fresh_last_dangers.KINDS,
          **fresh_far_units.KINDS, **fresh_far_meters.KINDS, **fresh_far_loggers.KINDS,
          **fresh_far_claims.KINDS, **fresh_asleep.KINDS,
-         **fresh_claims_compared.KINDS, **fresh_claims_in_time.KINDS}  # fmt: skip
+         **fresh_claims_compared.KINDS, **fresh_claims_in_time.KINDS, **fresh_cut_offs.KINDS}  # fmt: skip
 HARMS = ("cleared", "claims", "refused", "missed", "rather not", "unread")
 
 

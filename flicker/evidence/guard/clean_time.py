@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
+from flicker.evidence.guard.added import unknown_from
 from flicker.evidence.guard.at_zero import as_before, blind, clicked, fell_silent
 from flicker.evidence.guard.awake import (
     DIGITS,
@@ -169,6 +170,9 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
                 power_ups.append([])
             power_ups[-1].append(_Part(place, number, anew, np.flatnonzero(cells_of(session, own, number, up))))
         asleep[place] |= hanging(own.unmoved, own.readings, usual) | (own.begin_s < started_s(session, own))
+        figures = session.figures
+        for begin_s, end_s in unknown_from(figures.channels, figures.begin_s, float(figures.end_s[-1])):
+            asleep[place] |= (own.begin_s >= begin_s) & (own.begin_s < end_s) & _narrow(own)
         if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output, and hides no swings
             held = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
             doubted[place] = _mostly_in(own, session.doubted[number_of]) & ~held & _narrow(own)
