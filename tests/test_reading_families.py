@@ -309,6 +309,11 @@ for h in ["room_C", "room (°C)", "T_room", "ambient", "temp"]:
     add("temp " + h, tab("time_s,left_mV,right_mV," + h, [T, L, R, [23.1] * N]))
     add("temp nu " + h, tab("time_s,left,right," + h, [T, L, R, [23.1] * N], before="values in mV\n"))
 add("adc", tab("time_s,adc_left,adc_right", [T, [512] * N, [513] * N]), ask="volts_per_count")
+# scales that are no whole part of 1: 5 V in 1,024 steps, any interval
+for scale in (0.0048828125, 0.000152587890625, 0.3, 0.75, 0.01, 1.5):
+    add(f"counts of {scale} V", tab("time_s,adc_left", [T, range(N)]), scale * np.arange(N), right=None, volts_per_count=scale)
+for step in (0.4, 0.3, 0.7, 0.05, 1.3):
+    add(f"a counter, {step} s by the heading", tab("Sample,left_mV,right_mV", [range(N), L, R], before=f"Sample interval: {step} s\n"), time=step * np.arange(N))
 add("status", tab("time_s,left_mV,right_mV,status", [T, L, R, ["OK"] * N]))
 
 

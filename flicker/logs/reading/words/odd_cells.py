@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from flicker.base.arrays import Floats
 from flicker.logs.reading.words import units as unit_names
 from flicker.logs.reading.words.numerals import LONGEST, MINUS, Numerals
+
+Numbers = TypeVar("Numbers", float, Floats)
 
 INFINITE = 9.0e37  # SCPI-99: 9.9E37 stands for infinity,
 NOT_A_NUMBER = 9.91e37  # and 9.91E37 for not-a-number
@@ -56,7 +58,7 @@ def value(text: str, numerals: Numerals, *, units_too: bool) -> float | None:
         if found:
             bare, volts = numerals.number(found["n"]), unit_names.volts_per(found["u"])
             if bare is not None and volts is not None:
-                return scpi(bare) if abs(bare) >= INFINITE else scale(bare, volts)
+                return scpi(bare) if abs(bare) >= INFINITE else scaled(bare, volts)
     return word_value(text)
 
 
@@ -66,7 +68,7 @@ def seconds(text: str, numerals: Numerals) -> float | None:
     if not found:
         return None
     bare, factor = numerals.number(found["n"]), unit_names.seconds_per(found["u"])
-    return None if bare is None or factor is None else scale(bare, factor)
+    return None if bare is None or factor is None else scaled(bare, factor)
 
 
 def scpi(bare: float) -> float:
@@ -74,11 +76,6 @@ def scpi(bare: float) -> float:
     if abs(bare) < INFINITE:
         return bare
     return math.nan if abs(bare) == NOT_A_NUMBER else math.copysign(math.inf, bare)
-
-
-def scale(bare: float, volts: float) -> float:
-    """Apply a unit so that 12.3 mV becomes the double nearest to 0.0123."""
-    return bare / round(1 / volts) if volts < 1 else bare * volts
 
 
 def all_there(values: NDArray[Any]) -> bool:
@@ -107,7 +104,10 @@ def to_volts(values: Floats, volts: float) -> Floats:
     return out
 
 
-def scaled(values: Floats, factor: float) -> Floats:
-    """Multiply, by division where the factor is a small one, so that 12.3 mV becomes the double nearest to 0.0123."""
+def scaled(values: Numbers, factor: float) -> Numbers:
+    """Multiply; where the factor is a whole part of 1, as 0.001 is, divide, so that 12.3 mV becomes the double nearest to 0.0123."""
+    parts = float(round(1 / factor))
     with np.errstate(over="ignore"):
-        return values if factor == 1.0 else values / round(1 / factor) if factor < 1 else values * factor
+        if parts and 1 / parts == factor:
+            return values if parts == 1 else values / parts
+        return values * factor
