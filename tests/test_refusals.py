@@ -156,7 +156,7 @@ FILES = {
         table("time_s,left_mV", ["" if k > 20 else t for k, t in enumerate(HALF)], LEFT), "have no time",
         table("time_s,left_mV", ["" if k > 20 else t for k, t in enumerate(HALF)], LEFT), sample_interval_s=0.5,
     ),
-    "a time in words": of_files(table("time,left_mV", [*STAMPS[:30], "at noon", *STAMPS[31:]], LEFT), "Fix the line", table("time,left_mV", [f"2026-03-05 10:00:{k / 2:04.1f}" for k in range(N)], LEFT)),
+    "a time in words": of_files(table("time,left_mV", [*STAMPS[:30], "at noon", *STAMPS[31:]], LEFT), "Correct the cell", table("time,left_mV", [f"2026-03-05 10:00:{k / 2:04.1f}" for k in range(N)], LEFT)),
     "a time in words in a table": of_files(
         pa.table({"time": [*STAMPS[:30], "at noon", *STAMPS[31:]], "left_mV": LEFT}), "Correct the cell",
         pa.table({"time": [f"2026-03-05 10:00:{k / 2:04.1f}" for k in range(N)], "left_mV": LEFT}),

@@ -532,7 +532,7 @@ def test_a_failed_write_leaves_nothing_behind(tmp_path, monkeypatch):
             {"kind": "noisy", "drift_V": 0.1},
             "drift_V is no option of the kind 'noisy'; its options: rate_per_h, episodes",
         ),
-        ({"kind": "noisy", "rate_per_h": -1.0}, "rate_per_h must be a finite number, 0 or more, got -1.0"),
+        ({"kind": "noisy", "rate_per_h": -1.0}, "rate_per_h must be a number, finite and 0 or more, got -1.0"),
         ({"bad": ["centre"]}, "bad must be one of 'left', 'right', got 'centre'"),
         ({"hours": 0.0}, "hours must be hours, finite and above 0"),
         ({"hours": 0.001}, "hours must be 30 seconds or more"),

@@ -55,17 +55,10 @@ def plain(value: Any) -> Any:
         return value if math.isfinite(value) else None
     if type(value) in _PLAIN:
         return value
-    if isinstance(value, (str, bool)):
-        return str(value) if isinstance(value, StrEnum) else value
-    if isinstance(value, (np.bool_,)):
-        return bool(value)
-    if isinstance(value, (int, np.integer)):
-        return int(value)
-    if isinstance(value, (float, np.floating)):
-        number = float(value)
-        return number if math.isfinite(number) else None
-    if isinstance(value, np.ndarray):
-        return [plain(item) for item in value.tolist()]
+    if isinstance(value, StrEnum):
+        return str(value)
+    if isinstance(value, (np.generic, np.ndarray)):
+        return plain(value.tolist())
     if isinstance(value, dict):
         out: dict[str, Any] = {}
         for key, item in value.items():
@@ -73,7 +66,7 @@ def plain(value: Any) -> Any:
                 out[str(key)] = item
                 continue
             out[str(key)] = plain(item)
-            if isinstance(item, (float, np.floating)) and math.isinf(item):
+            if isinstance(item, (float, np.floating)) and np.isinf(item):
                 out[f"{key}_unbounded"] = True
         return out
     if isinstance(value, (list, tuple)):

@@ -47,6 +47,7 @@ class FollowedFile:
         self._begin()
 
     def _open(self) -> None:
+        """Open what stands under the name now."""
         try:
             handle = open(self.path, "rb")  # noqa: SIM115  kept between looks, so that a renamed file is read on
         except FileNotFoundError:
@@ -60,6 +61,7 @@ class FollowedFile:
         self._inode = os.fstat(handle.fileno()).st_ino
 
     def _begin(self) -> None:
+        """Nothing of this file is done yet."""
         self._at = 0
         self._last = self._head = b""
         self._sum = hashlib.blake2b()
@@ -126,6 +128,7 @@ class FollowedFile:
             )
 
     def _resummed(self, size: int) -> hashlib.blake2b:
+        """The sum of the first ``size`` bytes of the file as it is now."""
         self._handle.seek(0)
         found = hashlib.blake2b()
         while size > 0 and (part := self._handle.read(min(CHUNK, size))):

@@ -133,6 +133,7 @@ class GrowingLog:
         return out
 
     def _read(self, last: bool = False) -> list[Fresh]:
+        """Take the next block of lines: tell its layout first, and again below another heading."""
         block = self._file.block()
         if not block:
             return []
@@ -174,6 +175,7 @@ class GrowingLog:
         lines = body.count(b"\n")
 
         def planned(wishes: Wishes) -> tuple[sniff.Layout, Plan | None]:
+            """The layout and plan of the lines so far; no plan where they are too few to tell one."""
             layout = sniff.sniff(body, b"", True, wishes, self.name)
             few = body.count(b"\n", layout.begin) < FEW_LINES
             if few and not (self.channels and layout.has_header):
@@ -360,8 +362,9 @@ class GrowingLog:
 
     def _fresh(self) -> list[Fresh]:
         """Samples of the rows that were taken."""
-        if self._now.rows.copied > self._copied:
-            self._copied = self._now.rows.copied
+        copied = self._now.rows.mended["copied"]
+        if copied > self._copied:
+            self._copied = copied
             self._note(f"{self.name}: {self._copied} rows so far are written twice, the same to the letter; read once.")
         if not self._taken.parts:
             return []

@@ -99,9 +99,7 @@ def read_marks(path: str | os.PathLike[str], log: Log) -> tuple[Mark, ...]:
 
 def parse_marks(text: str, log: Log, name: str = "marks") -> tuple[Mark, ...]:
     """Read marks from the text of a CSV; ``name`` stands in the errors (see `read_marks`)."""
-    head = text.lstrip("\r\n").split("\n", 1)[0]
-    delimiter = max(",;\t", key=head.count)
-    rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=_first_line(text)[1])
     header: list[str] | None = None
     marks: list[Mark] = []
     problems: list[str] = []
@@ -132,7 +130,14 @@ def first_of(problems: Sequence[str]) -> str:
     return problems[0] + (f" ({more} more bad mark{'s' if more > 1 else ''} after it.)" if more else "")
 
 
+def _first_line(text: str) -> tuple[str, str]:
+    """The first line that holds something, and what parts its cells."""
+    head = text.lstrip("\r\n").split("\n", 1)[0]
+    return head, max(",;\t", key=head.count)
+
+
 def _header(row: Sequence[str], name: str, line: int) -> list[str]:
+    """Names of the columns, checked."""
     header = [cell.strip().casefold() for cell in row]
     missing = [column for column in ("time", "kind") if column not in header]
     if missing:
@@ -146,6 +151,7 @@ def _header(row: Sequence[str], name: str, line: int) -> list[str]:
 
 
 def _mark(cells: dict[str, str], log: Log) -> Mark:
+    """One row as a mark, checked against the log."""
     kind, text = kind_and_text(cells.get("kind", ""), cells.get("text", ""))
     channel = cells.get("channel", "") or None
     if channel is not None and channel not in log.channels:
@@ -226,6 +232,7 @@ def moment_of(word: str, log: Log, column: str) -> float:
 
 
 def _end(log: Log) -> float:
+    """Seconds at which the log's last sample ends."""
     if not log.runs:
         return 0.0
     last = log.runs[-1]
@@ -233,6 +240,7 @@ def _end(log: Log) -> float:
 
 
 def _since(word: str, start: datetime, column: str) -> float:
+    """Seconds from the start of a log to a time of day (the next one after its start) or a date with a time."""
     try:
         clock = time.fromisoformat(word)
     except ValueError:
@@ -358,8 +366,7 @@ def append_mark(
             before = path.read_text(encoding="utf-8-sig") if path.exists() else ""
         except (OSError, UnicodeDecodeError) as problem:
             raise LogError(f"{path}: the marks that stand there cannot be read ({problem}).") from None
-        head = before.lstrip("\r\n").split("\n", 1)[0]
-        delimiter = max(",;\t", key=head.count) if head.strip() else ","
+        head, delimiter = _first_line(before)
         columns = [cell.strip().casefold() for cell in head.split(delimiter)] if head.strip() else list(COLUMNS)
         missing = [column for column, cell in zip(COLUMNS, row, strict=True) if cell and column not in columns]
         if missing:

@@ -37,6 +37,7 @@ def marks_in_column(log: Log) -> tuple[Mark, ...]:
 
 
 def _from_entries(entries: Iterable[Entry], log: Log, place: str) -> tuple[Mark, ...]:
+    """One mark for each entry; the sentence for the first bad one says how many more there are."""
     marks: list[Mark] = []
     problems: list[str] = []
     for entry in entries:

@@ -222,6 +222,7 @@ class Log:
             yield Piece(run=run, first=batch.first, time_s=time_s, values=batch.values, after_gap=False)
 
     def _describe(self, keeper: Timekeeper) -> Iterator[Run]:
+        """The stretches that the walk found, as runs."""
         for number, stretch in enumerate(keeper.stretches()):
             start = self.source.start
             if start is not None:

@@ -59,6 +59,7 @@ def seconds_of(time: Any, name: str) -> tuple[Floats, datetime | None]:
 
 
 def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[Floats, datetime | None]:
+    """Moments of numpy as seconds since the first that is one."""
     known = np.flatnonzero(~np.isnat(array))
     if not known.size:
         return np.full(array.size, np.nan), None
@@ -68,6 +69,7 @@ def _of_moments(array: NDArray[Any], *, zoned: bool) -> tuple[Floats, datetime |
 
 
 def _of_objects(array: NDArray[Any], name: str) -> tuple[Floats, datetime | None]:
+    """Moments or durations of Python as seconds."""
     if isinstance(array.flat[0], timedelta):
         return np.array([item.total_seconds() for item in array.flat]), None
     moments = [item if isinstance(item, datetime) else datetime(item.year, item.month, item.day) for item in array.flat]
@@ -81,6 +83,7 @@ def _of_objects(array: NDArray[Any], name: str) -> tuple[Floats, datetime | None
 
 
 def _check(seconds: Floats, name: str) -> None:
+    """Refuse numbers that are too large to be seconds."""
     known = seconds[np.isfinite(seconds)]
     if not known.size:
         return

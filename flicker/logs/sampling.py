@@ -72,7 +72,7 @@ class Timekeeper:
         self.wall_s = wall_s
         self.backward = 0
         self._stretches: list[Stretch] = []
-        self._row = 0
+        self.rows = 0  # fed so far
         self._raw = 0.0  # last raw stamp,
         self._time = 0.0  # and the last repaired one
         self._first_raw = 0.0
@@ -83,11 +83,6 @@ class Timekeeper:
         self._top = -np.inf  # latest repaired time when a stamp last came too early
         self._back_s = 0.0  # by which clocks went back at the beginning of a run, all together
         self._untimed: list[int] = []
-
-    @property
-    def rows(self) -> int:
-        """Rows fed so far."""
-        return self._row
 
     # ------------------------------------------------------------ feeding
 
@@ -114,16 +109,16 @@ class Timekeeper:
         self._walk(step, raw_s, turned, borders)
         time = raw_s + base_shift
         for k in range(shift_before, len(self._shifts)):
-            lo = self.clock.shift_rows[k] - self._row
+            lo = self.clock.shift_rows[k] - self.rows
             time[lo:] = raw_s[lo:] + self._shifts[k]
         time = self._level(time)
         if bad.size:
-            self._untimed += (self._row + bad).tolist()
-            self.clock.levelled.append((self._row + bad, time[bad]))
+            self._untimed += (self.rows + bad).tolist()
+            self.clock.levelled.append((self.rows + bad, time[bad]))
         yield from self._cuts(time, borders)
         self._raw, self._time = float(raw_s[-1]), float(time[-1])
         self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
-        self._row += raw_s.size
+        self.rows += raw_s.size
 
     def _even(self, raw_s: Floats) -> bool:
         """Do all rows follow at the usual pace? False also where a stamp is missing."""
@@ -144,12 +139,12 @@ class Timekeeper:
         stretch, shift, size = self._stretches[-1], self._shifts[-1], raw_s.size
         time = raw_s + shift if shift else raw_s
         stretch.paces[self.cadence_s] = stretch.paces.get(self.cadence_s, 0) + size
-        stretch.last = self._row + size
+        stretch.last = self.rows + size
         stretch.duration_s = float(time[-1]) - stretch.offset_s
         step = np.diff(raw_s[-_STREAK:], prepend=self._raw if size < _STREAK else [])
         self._raw, self._time = float(raw_s[-1]), float(time[-1])
         self._recent = np.concatenate((self._recent, step))[-(_STREAK - 1) :]
-        self._row += size
+        self.rows += size
         since = time - stretch.offset_s if stretch.offset_s else time
         return Cut(
             run=len(self._stretches) - 1, lo=0, hi=size, time_s=since, after_gap=False, offset_s=stretch.offset_s
@@ -165,6 +160,7 @@ class Timekeeper:
         return np.concatenate(([lead], raw_s))[place]
 
     def _run_turns(self, run: NDArray[Any] | None, begins: bool) -> Ints:
+        """Rows at which the run column's value changes."""
         if run is None:
             return np.empty(0, dtype=np.int64)
         turns = np.flatnonzero(run[1:] != run[:-1]) + 1
@@ -221,8 +217,9 @@ class Timekeeper:
             number += 1
 
     def _handle(self, at: int, step: Floats, raw_s: Floats, turned: bool, borders: dict[int, bool]) -> None:
+        """Judge one row at which something happens: a new run, a step back, a gap, a new pace."""
         size = float(step[at])
-        row = self._row + at
+        row = self.rows + at
         if at in borders:
             return
         if turned:
@@ -269,7 +266,7 @@ class Timekeeper:
         if not stretch.pace_changes:
             stretch.pace_changes.append((0.0, self.cadence_s))
         stretch.pace_changes.append((begun_s, new))
-        since = self._row + at - _STREAK
+        since = self.rows + at - _STREAK
         while stretch.gap_rows and stretch.gap_rows[-1] > since:
             stretch.gap_rows.pop()
             stretch.gaps.pop()
@@ -280,7 +277,8 @@ class Timekeeper:
         self.cadence_s, self.reach_s = new, 3.0 * new
 
     def _back(self, at: int, size: float, step: Floats, raw_s: Floats, borders: dict[int, bool]) -> None:
-        row = self._row + at
+        """Judge a step back: stamps out of order, a clock that turned or was set, or a run that begins anew."""
+        row = self.rows + at
         self.backward += 1
         self._top = max(self._top, float(raw_s[at]) - size + self._shifts[-1])
         if -size <= _LEVEL_STEPS * self.cadence_s:
@@ -330,7 +328,8 @@ class Timekeeper:
         self._shifts.append(self._shifts[-1] + by)
 
     def _begin(self, at: int, step: Floats, raw_s: Floats, borders: dict[int, bool]) -> None:
-        row = self._row + at
+        """Begin a new stretch at a row."""
+        row = self.rows + at
         self._stretches.append(Stretch(row, row, float(raw_s[at]) + self._shifts[-1], self._back_s))
         borders[at] = False
         step[at] = self.cadence_s
@@ -346,10 +345,11 @@ class Timekeeper:
             return time
         top = np.maximum.accumulate(np.maximum(time, self._time))
         moved = np.flatnonzero(top > time)
-        self.clock.levelled.append((self._row + moved, top[moved]))
+        self.clock.levelled.append((self.rows + moved, top[moved]))
         return top
 
     def _cuts(self, time: Floats, borders: dict[int, bool]) -> Iterator[Cut]:
+        """Hand out the rows between borders, with times since the start of their run."""
         opened = sum(not gap for gap in borders.values())
         number = len(self._stretches) - 1 - opened
         edges = sorted({0, *borders})
@@ -359,7 +359,7 @@ class Timekeeper:
                 number += 1
                 self._stretches[number].offset_s = float(time[lo])
             stretch = self._stretches[number]
-            stretch.last = self._row + hi
+            stretch.last = self.rows + hi
             stretch.duration_s = float(time[hi - 1]) - stretch.offset_s
             yield Cut(
                 run=number,

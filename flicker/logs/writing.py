@@ -131,6 +131,7 @@ def _alike(draft: Path, target: Path) -> bool:
 
 
 def _target(path: str | os.PathLike[str], what: str) -> Path:
+    """The file behind a path; a folder is refused."""
     target = Path(os.path.realpath(path))
     if os.path.isdir(target):  # not Path.is_dir, which raises where the name is too long
         raise LogError(f"{path}: this is a folder; give the name of a file for the {what}.")
@@ -143,6 +144,7 @@ def _is_device(target: Path) -> bool:
 
 
 def _to_disk(draft: Path) -> None:
+    """Have the system write a file to disk."""
     descriptor = os.open(draft, os.O_RDONLY)
     try:
         os.fsync(descriptor)
@@ -152,6 +154,7 @@ def _to_disk(draft: Path) -> None:
 
 @contextlib.contextmanager
 def _told(path: str | os.PathLike[str], what: str) -> Iterator[None]:
+    """Turn an error of the system into one sentence."""
     try:
         yield
     except OSError as problem:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from flicker.base.arrays import Floats
-from flicker.base.check import one_of, positive, whole
+from flicker.base.check import finite, one_of, positive, whole
 from flicker.base.units import HOUR
 from flicker.logs.marks import Mark as BenchMark
 from flicker.logs.model import Log
@@ -251,7 +251,7 @@ def simulate_log(
             allowed = ", ".join(own) if own else "none beside the common ones"
             raise ValueError(f"{name} is no option of the kind {kind!r}; its options: {allowed}")
         if options[name] is not None:
-            _number(name, options[name], any_sign=name.endswith("_V"))
+            (finite if name.endswith("_V") else partial(positive, zero=True))(name, options[name])
     given = {
         "hours": hours,
         "rate_hz": rate_hz,
@@ -303,6 +303,7 @@ def _setting(
     bad: Sequence[str] | None,
     start: datetime,
 ) -> Setting:
+    """The common options, checked."""
     names = tuple(str(name) for name in channels)
     if not names or len(set(names)) != len(names):
         raise ValueError(f"channels must be one or more different names, got {list(channels)!r}")
@@ -344,11 +345,11 @@ def _setting(
         gaps=whole("gaps", used["gaps"], what="a number of pauses"),
         pause_s=pause_s,
         power_up=bool(used["power_up"]),
-        surge_V=None if used["surge_V"] is None else _number("surge_V", used["surge_V"]),
+        surge_V=None if used["surge_V"] is None else finite("surge_V", used["surge_V"]),
         surge_tau_s=None
         if used["surge_tau_s"] is None
         else positive("surge_tau_s", used["surge_tau_s"], what="seconds"),
-        settled_V=None if used["settled_V"] is None else _number("settled_V", used["settled_V"]),
+        settled_V=None if used["settled_V"] is None else finite("settled_V", used["settled_V"]),
         shape=one_of("shape", used["shape"], ("any", *SHAPES)),
         size_V=_span("size_V", used["size_V"]),
         length_s=_span("length_s", used["length_s"]),
@@ -357,13 +358,8 @@ def _setting(
     )
 
 
-def _number(name: str, value: Any, *, any_sign: bool = True) -> float:
-    if isinstance(value, (int, float)) and math.isfinite(value) and (any_sign or value >= 0):
-        return float(value)
-    raise ValueError(f"{name} must be a finite number{'' if any_sign else ', 0 or more'}, got {value!r}")
-
-
 def _span(name: str, value: Any) -> tuple[float, float]:
+    """A number, or a range from low to high."""
     low, high = value if isinstance(value, (tuple, list)) else (value, value)
     low, high = positive(name, low), positive(name, high)
     if low > high:

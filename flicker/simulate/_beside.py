@@ -49,6 +49,7 @@ def drifts_beside_temperature(
 
 
 def _room(sheet: Sheet, range_K: float, period_h: float) -> None:
+    """Log the temperature of a room that goes up and down."""
     sheet.roles["room"] = "temperature"
     parts: list[Floats] = []
     for run in range(sheet.setting.runs):

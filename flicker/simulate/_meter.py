@@ -100,6 +100,7 @@ def read(time_s: Floats, trace: Trace, name: str, bad: bool, meter: Meter) -> tu
 
 
 def _round(volts: Floats, segments: list[tuple[int, int, float]]) -> None:
+    """Round each stretch to the last digit of its range, in place."""
     for first, last, resolution in segments:
         if resolution > 0:
             part = volts[first:last]

@@ -7,7 +7,7 @@ import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +20,8 @@ from flicker.simulate._truth import BenchTruth, ChannelTruth, LevelChange, Mark,
 
 Wave = Callable[[Floats, NDArray[Any], np.random.Generator], Floats]  # place within the glitch, first sample?, draws
 
+# With u = 0..1 through the glitch: rectangular 1; decay exp(-3 u); swing 1 in the first half, -0.7 in the second; ramp u/0.8,
+# then back; crackle a value of either sign between 0.3 and 1 at each sample, full at the first.
 _WAVES: Mapping[str, Wave] = {
     "decay": lambda u, first, rng: np.exp(-3.0 * u),
     "swing": lambda u, first, rng: np.where(u < 0.5, 1.0, -0.7),
@@ -27,41 +29,6 @@ _WAVES: Mapping[str, Wave] = {
     "crackle": lambda u, first, rng: np.where(first, 1.0, rng.uniform(0.3, 1.0, u.size) * rng.choice([-1.0, 1.0], u.size)),
 }
 SHAPES = ("rectangular", *_WAVES)
-
-
-class Glitches(NamedTuple):
-    """Glitches of one channel in one run, arrays of one length; glitch k covers samples ``first[k]`` to ``last[k]`` (half open)."""
-
-    start_s: Floats
-    length_s: Floats
-    peak_V: Floats
-    shape: NDArray[Any]
-    first: NDArray[Any]
-    last: NDArray[Any]
-
-
-def waveform(out: Floats, time_s: Floats, glitches: Glitches, rng: np.random.Generator) -> None:
-    """Add glitches to ``out`` (shape (n,)), in place.
-
-    With u = 0..1 through the glitch: rectangular 1; decay exp(-3 u); swing 1 in the first half, -0.7 in the second;
-    ramp u/0.8, then back; crackle a value of either sign between 0.3 and 1 at each sample, full at the first.
-    """
-    start_s, length_s, peak_V, shape, first, last = glitches
-    count = last - first
-    total = int(count.sum())
-    if total == 0:
-        return
-    owner = np.repeat(np.arange(count.size), count)
-    offset = np.arange(total) - np.repeat(np.cumsum(count) - count, count)
-    place = first[owner] + offset
-    u = (time_s[place] - start_s[owner]) / length_s[owner]
-    wave = np.ones(total)
-    kind = shape[owner]
-    for number, draw in enumerate(_WAVES.values(), start=1):
-        mine = kind == number
-        if mine.any():
-            wave[mine] = draw(u[mine], offset[mine] == 0, rng)
-    np.add.at(out, place, wave * peak_V[owner])
 
 
 LEAD_IN_S = 90.0  # glitches are drawn after this much of a run (a tenth of shorter runs), clear of the surge
@@ -144,6 +111,7 @@ class Sheet:
     # --- time -------------------------------------------------------------------------------------------------------
 
     def _axis(self, run: int) -> Floats:
+        """Sample times of a run, with its scatter, pauses and gaps."""
         setting = self.setting
         n = max(round(self.span_s * setting.rate_hz), 10)
         time = np.arange(n) * self.step_s
@@ -178,6 +146,7 @@ class Sheet:
     # --- base -------------------------------------------------------------------------------------------------------
 
     def _trace(self, run: int, name: str) -> Trace:
+        """A channel at rest: its settled level and its noise."""
         setting = self.setting
         n = self.time[run].size
         unit = self.unit_rng("level", name)
@@ -248,8 +217,17 @@ class Sheet:
         else:
             which = np.full(start.size, SHAPES.index(wanted))
         first = np.searchsorted(self.time[run], start - 1e-9)
-        last = np.searchsorted(self.time[run], start + length - 1e-9)
-        waveform(trace.glitch, self.time[run], Glitches(start_s=start, length_s=length, peak_V=peak, shape=which, first=first, last=last), rng)
+        count = np.searchsorted(self.time[run], start + length - 1e-9) - first
+        owner = np.repeat(np.arange(count.size), count)  # the glitch of each sample that it covers
+        offset = np.arange(owner.size) - np.repeat(np.cumsum(count) - count, count)
+        place = first[owner] + offset
+        u = (self.time[run][place] - start[owner]) / length[owner]
+        wave = np.ones(owner.size)
+        for number, drawn in enumerate(_WAVES.values(), start=1):
+            mine = which[owner] == number
+            if mine.any():
+                wave[mine] = drawn(u[mine], offset[mine] == 0, rng)
+        np.add.at(trace.glitch, place, wave * peak[owner])
         trace.starts.append(start)
         trace.ends.append(start + length)
         trace.peaks.append(peak.copy())

@@ -17,6 +17,8 @@ from flicker.simulate._truth import Mark, PowerUp
 
 
 def _constant(told_V: float) -> Draw:
+    """What draws an output that sits at a level."""
+
     def constant(sheet: Sheet, *, offset_V: float = told_V) -> None:
         """Hold the bad channels at ``offset_V``."""
         for run, _, trace in sheet.each_bad():
@@ -160,6 +162,7 @@ kind(
 
 
 def _trim(sheet: Sheet, trim_V: float, at: float | None, *, marked: bool) -> None:
+    """Turn a trimmer in steps, a little too far and back."""
     for name in sheet.bad:
         rng = sheet.rng("trim", 0, name)
         run = (sheet.setting.runs - 1) // 2

@@ -52,6 +52,7 @@ def _table(
     *,
     with_run: bool,
 ) -> str:
+    """The text of one file."""
     names = list(values[which[0]])
     head = ["time_s" if time == "seconds" else "time", *(_header(name, roles) for name in names)]
     lines = [",".join(["run", *head] if with_run else head)]
@@ -80,6 +81,7 @@ def _header(name: str, roles: Mapping[str, str]) -> str:
 
 
 def _cells(volts: Floats, decimals: int) -> list[str]:
+    """Volts as cells in millivolts; empty where there is none, OL over range."""
     millivolts = np.round(volts * 1e3, decimals) + 0.0  # no negative zero
     cells = [f"{value:.{decimals}f}" for value in millivolts.tolist()]
     for place in np.flatnonzero(~np.isfinite(millivolts)).tolist():

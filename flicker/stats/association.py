@@ -287,6 +287,7 @@ def shift_law(
 
 
 def _span(span: float | tuple[float, float]) -> tuple[float, float]:
+    """Begin and end of the observed time."""
     if isinstance(span, (tuple, list)):
         begin, end = (check.finite("span", value) for value in span)
         if begin >= end:
@@ -302,6 +303,7 @@ def _times(name: str, values: ArrayLike, begin: float, end: float, *, least: int
 
 
 def _join(s: Floats, e: Floats) -> tuple[Floats, Floats]:
+    """Intervals sorted by their starts, those that touch joined."""
     if s.size == 0:
         return s, e
     reach = np.maximum.accumulate(e)

@@ -184,24 +184,15 @@ def hours_to_catch(
     if rate is not None:
         if count is not None or exposure is not None:
             raise ValueError("rate must be given alone, or count and exposure instead of it, got both")
-        known = check.positive("rate", rate, what="a rate") / phi
-        hours = -nothing / (known * seen)
-        return CatchPlan(
-            exposure=hours,
-            exposure_if_rate_known=hours,
-            rate=known,
-            count=math.nan,
-            base_exposure=math.nan,
-            confidence=confidence,
-            detectable_share=seen,
-            method="exponential law, rate known",
-        )
-    if count is None or exposure is None:
+        known, k, t = check.positive("rate", rate, what="a rate") / phi, math.nan, math.nan
+        hours, method = -nothing / (known * seen), "exponential law, rate known"
+    elif count is None or exposure is None:
         raise ValueError("rate, or count and exposure, must be given")
-    k = check.whole("count", count, least=1, what="episodes seen") / phi
-    t = check.positive("exposure", exposure, what="observed time")
-    hours = t * math.expm1(-nothing / k) / seen if -nothing / k < 700 else math.inf
-    known = k / t
+    else:
+        k = check.whole("count", count, least=1, what="episodes seen") / phi
+        t = check.positive("exposure", exposure, what="observed time")
+        known, method = k / t, "predictive, rate from the episodes seen"
+        hours = t * math.expm1(-nothing / k) / seen if -nothing / k < 700 else math.inf
     return CatchPlan(
         exposure=hours,
         exposure_if_rate_known=-nothing / (known * seen),
@@ -210,7 +201,7 @@ def hours_to_catch(
         base_exposure=t,
         confidence=confidence,
         detectable_share=seen,
-        method="predictive, rate from the episodes seen",
+        method=method,
     )
 
 
@@ -339,38 +330,23 @@ def power_ups_to_catch(
         if hits is not None or trials is not None:
             raise ValueError("share must be given alone, or hits and trials instead of it, got both")
         p = check.part("share", share)
-        known = _success_run(p * seen, nothing)
-        return PowerUpPlan(
-            power_ups=known,
-            power_ups_if_share_known=known,
-            share=p,
-            confidence=confidence,
-            detectable_share=seen,
-            equal_exposure=equal,
-            method="success run, share known",
-        )
-    if hits is None or trials is None:
+        needed, method = _success_run(p * seen, nothing), "success run, share known"
+    elif hits is None or trials is None:
         raise ValueError("share, or hits and trials, must be given")
-    k = check.whole("hits", hits, least=1, what="power-ups that showed it")
-    m = check.whole("trials", trials, least=k, what="a number of power-ups, hits or more")
-    a, b = float(k), float(m - k + 1)
-
-    def log_miss(n: int) -> float:
-        if seen == 1.0:
-            return float(special.betaln(a, b + n) - special.betaln(a, b))
-        return _log_mean_miss(a, b, seen, n)
-
-    enough = nothing + 1e-10  # a number that meets the confidence exactly must not be lost to rounding
-    needed = fewest(lambda number: log_miss(number) <= enough, most=MOST_POWER_UPS)
-    known = _success_run(k / m * seen, nothing)
+    else:
+        k = check.whole("hits", hits, least=1, what="power-ups that showed it")
+        m = check.whole("trials", trials, least=k, what="a number of power-ups, hits or more")
+        p, method = k / m, "predictive, share from the power-ups seen"
+        enough = nothing + 1e-10  # a number that meets the confidence exactly must not be lost to rounding
+        needed = fewest(lambda number: _log_mean_miss(float(k), float(m - k + 1), seen, number) <= enough, most=MOST_POWER_UPS)
     return PowerUpPlan(
         power_ups=needed,
-        power_ups_if_share_known=known,
-        share=k / m,
+        power_ups_if_share_known=_success_run(p * seen, nothing),
+        share=p,
         confidence=confidence,
         detectable_share=seen,
         equal_exposure=equal,
-        method="predictive, share from the power-ups seen",
+        method=method,
     )
 
 
@@ -379,6 +355,8 @@ def _log_mean_miss(a: float, b: float, seen: float, n: int) -> float:
 
     The trapezoid rule in log-odds of p; the hypergeometric series loses all digits for large n.
     """
+    if seen == 1.0:
+        return float(special.betaln(a, b + n) - special.betaln(a, b))
 
     def log_density(x: Floats) -> Floats:
         p = special.expit(x)

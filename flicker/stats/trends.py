@@ -174,6 +174,7 @@ def _tie_counts(values: Floats) -> Ints:
 
 
 def _kendall_variance(n: int, tied_y: Ints, tied_x: Ints) -> float:
+    """Variance of S with ties on both sides: Kendall 1975."""
     t, u, m = tied_y.astype(np.float64), tied_x.astype(np.float64), float(n)
     first = m * (m - 1) * (2 * m + 5) - (t * (t - 1) * (2 * t + 5)).sum() - (u * (u - 1) * (2 * u + 5)).sum()
     second = (t * (t - 1) * (t - 2)).sum() * (u * (u - 1) * (u - 2)).sum() / (9 * m * (m - 1) * (m - 2))
@@ -182,6 +183,7 @@ def _kendall_variance(n: int, tied_y: Ints, tied_x: Ints) -> float:
 
 
 def _hamed_rao_factor(values: Floats, times: Floats) -> float:
+    """By how much serial correlation widens that variance: Hamed and Rao 1998."""
     n = values.size
     rest = values - slopes_at_ranks(values, times, (None,))[0] * times
     ranks = _ranks(rest)

@@ -74,6 +74,7 @@ class LogFile:
         self.size = self._stat.st_size
 
     def _look(self) -> os.stat_result:
+        """The state of the file now; a sentence where it is none that can be read."""
         try:
             found = os.stat(self.path)
         except FileNotFoundError:
@@ -194,21 +195,6 @@ class _Limited:
         return chunk
 
 
-class _Recoded:
-    """Bytes in UTF-8 of a file in another encoding."""
-
-    def __init__(self, inner: Readable, encoding: str) -> None:
-        self._inner = inner
-        self._decoder = codecs.getincrementaldecoder(encoding)(errors="replace")
-
-    def read(self, size: int = -1, /) -> bytes:
-        while True:
-            chunk = self._inner.read(size)
-            text = self._decoder.decode(chunk, final=not chunk)
-            if text or not chunk:
-                return text.encode("utf-8", errors="replace")
-
-
 def unpack(file: LogFile, handle: IO[bytes], kind: str) -> Readable:
     """Return the bytes inside a gz or zip file (its one log)."""
     try:
@@ -282,9 +268,9 @@ class Lines:
             self._stream = stream
             self.head = head[skip:]
         else:
-            recoded = _Recoded(Chain(head[skip:], stream), self.encoding)
-            self.head = _fill(recoded, SNIFF_BYTES)
-            self._stream = recoded
+            coded: Any = Chain(head[skip:], stream)
+            self._stream = codecs.EncodedFile(coded, "utf-8", self.encoding, errors="replace")
+            self.head = _fill(self._stream, SNIFF_BYTES)
         self.complete = len(head) < SNIFF_BYTES
         self._cr = b"\n" not in self.head and b"\r" in self.head
         if self._cr:
@@ -332,6 +318,7 @@ class Chain:
 
 
 def _fill(stream: Readable, size: int) -> bytes:
+    """Read until there are so many bytes, or no more."""
     parts: list[bytes] = []
     have = 0
     while have < size:

@@ -134,6 +134,7 @@ class ReadingPlan:
         )
 
     def _row(self, row: Row) -> str:
+        """One row in words: its moment, and the volts of each channel."""
         if isinstance(self.first, datetime):
             when = _moment(self.first + timedelta(seconds=row.time_s))
         else:

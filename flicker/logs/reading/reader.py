@@ -224,6 +224,7 @@ def open_source(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int 
 
 
 def _opened(path: str | os.PathLike[str], wishes: Wishes, *, in_memory: int) -> Source:
+    """Open a file by its kind."""
     file = files.LogFile(path)
     with file.open() as handle:
         kind, stream, packed = files.contents(file, handle)

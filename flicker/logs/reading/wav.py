@@ -92,6 +92,7 @@ class WavSource:
         self._file.check()
 
     def _decode(self, raw: bytes, position: int) -> Floats:
+        """Volts of one channel in raw samples; at full scale of whole numbers over range."""
         if self._bits == 24:
             data = np.frombuffer(raw, dtype=np.uint8).reshape(-1, self._count, 3)[:, position]
             low, high = data[:, :2].astype(np.int32), data[:, 2].astype(np.int8).astype(np.int32)
@@ -112,6 +113,7 @@ class WavSource:
 
 
 def _positions(names: list[str], wishes: Wishes, name: str) -> list[int]:
+    """Which channels are read, by position."""
     if wishes.channels is None:
         return list(range(len(names)))
     missing = [wanted for wanted in wishes.channels if wanted not in names]

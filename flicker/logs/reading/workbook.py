@@ -60,6 +60,7 @@ def as_text(name: str, handle: IO[bytes], scratch: IO[bytes]) -> IO[bytes]:
 
 
 def _cell(value: Any, name: str, row: int) -> str:
+    """A cell as text, numbers with a decimal point."""
     if value is None:
         return ""
     if isinstance(value, bool):

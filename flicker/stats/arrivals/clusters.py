@@ -134,6 +134,7 @@ def _as_of_limit_size(distance: float, n: int) -> float:
 
 
 def _exponential_distance(sorted_scaled: Floats) -> Floats:
+    """Largest distance of each row from the exponential law of mean 1."""
     n = sorted_scaled.shape[1]
     law = -np.expm1(-sorted_scaled)
     above, below = np.arange(1, n + 1) / n - law, law - np.arange(n) / n

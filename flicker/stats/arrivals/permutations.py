@@ -178,7 +178,7 @@ def _before(values: Floats, group: Ints) -> Floats:
 
 def permuted_bursts(runs: er.Runs, levels: Sequence[Bursts], *, ended_by: str, alternative: str, seed: int) -> float:
     """p-value of the sum of arrival times when bursts change places within their run, the largest of the levels."""
-    laplace, out = laplace_z(runs if ended_by == "time" else runs.without_last()), 0.0
+    laplace, out = laplace_z(runs.telling(ended_by)), 0.0
     for bursts in levels:
         inner = float((runs.times - runs.times[bursts.first][bursts.of_event]).sum())  # no order changes it
         if runs.times.size * PERMUTATIONS > SIMULATED_AT_MOST:

@@ -164,6 +164,7 @@ def logs_of(share: Floats) -> tuple[Floats, Floats]:
 
 
 def _largest_ratio(events: Floats, a: float, b: float) -> tuple[float, float]:
+    """Largest likelihood ratio of one change between two moments, and its place."""
     n = events.size
     if n < 2:
         return 0.0, a
@@ -186,6 +187,7 @@ def _largest_ratio(events: Floats, a: float, b: float) -> tuple[float, float]:
 
 @lru_cache(maxsize=128)
 def _null(n: int, simulations: int, seed: int) -> Floats:
+    """Law of that ratio for times that are uniform, simulated and sorted."""
     rng = np.random.default_rng((seed, n))
     out = np.empty(simulations)
     batch = max(1, 500_000 // n)
@@ -210,6 +212,7 @@ def _tail(ratio: float) -> float:
 
 
 def _chance(ratio: float, n: int, simulations: int, seed: int) -> float:
+    """Chance of a ratio as large where nothing changes."""
     if n < 2:
         return 1.0
     null = _null(min(n, _SIMULATED), simulations, seed)
@@ -229,6 +232,7 @@ def place_of_change(
 
 
 def _place(events: Floats, a: float, b: float, confidence: float, dispersion: float) -> tuple[float, float]:
+    """Interval of the place of a change, from its posterior."""
     grid = np.linspace(a, b, 4002)[1:-1]
     n1 = np.searchsorted(events, grid, "right")
     n2 = events.size - n1

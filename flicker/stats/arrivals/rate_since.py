@@ -300,6 +300,7 @@ def _null(size: int, least: int, prior: float) -> Floats:
 
 
 def _chances(up: float, down: float, size: int, least: int, prior: float, border: int | None) -> tuple[float, float]:
+    """One-sided p-values of the largest t for a rise and for a fall."""
     if border is not None:
         dof = size - 2 + prior
         return float(special.stdtr(dof, -up)), float(special.stdtr(dof, -down))

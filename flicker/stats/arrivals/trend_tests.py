@@ -127,9 +127,7 @@ def laplace_test(
     confidence = check.share("confidence", confidence)
     alternative_ = er.side(alternative)
     runs = er.pooled(times, end, ended_by=ended_by, least=1)
-    used = runs.without_last() if ended_by == "event" else runs
-    if used.times.size == 0:
-        raise ValueError("times must hold 2 or more times in some run when ended_by='event', got 1 in each")
+    used = runs.telling(ended_by)
     z = laplace_z(used)
     return TrendTest(
         z=z, p_value=count_tails.normal_p(z, alternative_), count=int(runs.times.size), runs=int(runs.ends.size), alternative=alternative_,
@@ -170,9 +168,7 @@ def power_law_test(
     confidence = check.share("confidence", confidence)
     alternative_ = er.side(alternative)
     runs = er.pooled(times, end, ended_by=ended_by, least=1, above_zero=True)
-    used = runs.without_last() if ended_by == "event" else runs
-    if used.times.size == 0:
-        raise ValueError("times must hold 2 or more times in some run when ended_by='event', got 1 in each")
+    used = runs.telling(ended_by)
     chi2 = 2.0 * float(np.sum(np.log(used.end_of_event / used.times)))
     dof = 2 * int(used.times.size)
     lower, upper = float(special.chdtr(dof, chi2)), float(special.chdtrc(dof, chi2))
@@ -229,7 +225,7 @@ def lewis_robinson_test(
     runs = er.pooled(times, end, ended_by=ended_by, least=2)
     if int(runs.counts.max()) < 2:
         raise ValueError("times must hold 2 or more times in some run, got at most 1 in each")
-    used = runs.without_last() if ended_by == "event" else runs
+    used = runs.telling(ended_by)
     cv = gap_variation(runs)
     laplace = laplace_z(used)
     z = laplace / cv if cv > 0 else 0.0
@@ -284,9 +280,7 @@ def anderson_darling_trend_test(
     """
     confidence = check.share("confidence", confidence)
     runs = er.pooled(times, end, ended_by=ended_by, least=3)
-    used = runs.without_last() if ended_by == "event" else runs
-    if used.times.size < 2:
-        raise ValueError("times must hold 2 or more times beside each run's last when ended_by='event', got fewer")
+    used = runs.telling(ended_by, least=2)
     statistic = float(anderson_darling(np.sort(used.times / used.end_of_event)))
     p_poisson = anderson_darling_limit(statistic)
     gaps, run, sizes = spacings(runs, ended_by)

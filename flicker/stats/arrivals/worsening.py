@@ -69,10 +69,8 @@ def power_law_fit(
     """
     confidence = check.share("confidence", confidence)
     runs = er.pooled(times, end, ended_by=ended_by, least=3, above_zero=True)
-    used = runs.without_last() if ended_by == "event" else runs
+    used = runs.telling(ended_by, least=2)
     m, n = int(used.times.size), int(runs.times.size)
-    if m < 2:
-        raise ValueError(f"times must hold 2 or more times beside those that end a run, got {m}")
     total = float(np.sum(np.log(used.end_of_event / used.times)))
     if total <= 0:
         raise ValueError("times must not all lie at the run's end, got no spread")
@@ -233,13 +231,11 @@ def rate_trend_test(
     clusters = decluster(np.split(runs.times, np.cumsum(runs.counts)[:-1]), dead_time=dead_time)
     free = _free(clusters, runs.ends, dead_time)
     n = int(free.times.size)
-    usable = free.ends[free.run] > 0
     z, growth = 0.0, 0.0
     p_gaps = p_bursts = factor = spread = 1.0
     variation = float("nan")
-    if n >= LEAST_EPISODES and bool(np.all(usable)):
-        inside = 0.0 < float(free.times.sum()) < float(free.end_of_event.sum())
-        if inside:
+    if n >= LEAST_EPISODES and bool(np.all(free.end_of_event > 0)):
+        if 0.0 < float(free.times.sum()) < float(free.end_of_event.sum()):
             growth = log_linear_growth(free)
         spread = _dispersion(free, growth)
         factor = float(np.exp(np.clip(growth * float(free.ends.max()), -700.0, 700.0)))

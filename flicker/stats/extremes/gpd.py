@@ -218,6 +218,7 @@ def hessian(function: Callable[[Floats], float], at: Floats, steps: Floats) -> F
 
 
 def _lattice_of(y: Floats, n: Floats, span: tuple[float, float], *, fine: bool) -> tuple[Floats, Floats, Floats]:
+    """Likelihoods on a lattice over the range of shapes, their scales and shapes."""
     shapes = np.linspace(*span, 76 if fine else 21)
     offsets = np.linspace(-4.0, 4.0, 65 if fine else 19)
     value, scale = lattice(y, n, shapes, offsets)
@@ -260,6 +261,8 @@ def rate_above(tail: Tail, over: float, *, one_sided: bool) -> tuple[float, floa
     ends = (math.log(tail.rate) - FARTHEST, math.log(tail.rate_high))
 
     def limit(way: float, cut: float) -> float:
+        """Log rate at which the peaks object as strongly as the cut allows."""
+
         def objection(log_rate: float) -> float:
             return float(_root(value, cost, n, tail.exposure, log_rate, way)[0]) - cut
 

@@ -121,6 +121,7 @@ class TailFit(gpd.Tail):
 
 
 def _level(level: float, threshold: float) -> float:
+    """A level, checked."""
     value = float(check.finite_array("level", [level])[0])
     if value < threshold:
         raise ValueError(f"level must be at or above the threshold ({threshold}), got {value}")

@@ -46,9 +46,19 @@ class Runs(NamedTuple):
         starts = np.concatenate(([0], np.cumsum(self.counts)[:-1]))
         return np.asarray(np.arange(self.times.size) - starts[self.run])
 
-    def without_last(self) -> Runs:
-        """Drop the last event of each run: what is left is uniform when the run ended by that event."""
+    def telling(self, ended_by: str, *, least: int = 1) -> Runs:
+        """The events whose times tell of a trend: all, or where a run ended by an event all but that last one.
+
+        Raises
+        ------
+        ValueError
+            If fewer than ``least`` are left.
+        """
+        if ended_by == "time":
+            return self
         keep = self.place() < self.counts[self.run] - 1
+        if np.count_nonzero(keep) < least:
+            raise ValueError(f"times must hold {least} or more beside the last of each run when ended_by='event', got {np.count_nonzero(keep)}")
         return Runs(self.times[keep], self.run[keep], self.ends, np.maximum(self.counts - 1, 0))
 
 
@@ -113,6 +123,7 @@ def pooled(
 
 
 def _ends(end: Ends, arrays: list[Floats], ended_by: str, name: str) -> Floats:
+    """The end of each run, checked; that of a run ended by an event is its last event."""
     if ended_by == "event":
         if any(a.size == 0 for a in arrays):
             raise ValueError("times must hold an event in each run when ended_by='event', got a run without one")

@@ -6,6 +6,7 @@ would do as well. The values around a change tell its place, with an interval.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -234,10 +235,6 @@ def abruptness(values: Floats, cut: int) -> float:
 
 
 def _widths(n: int) -> list[int]:
-    out: list[int] = []
-    wide = 1.0
-    while wide <= max(1, n / 6):
-        if not out or int(wide) > out[-1]:
-            out.append(int(wide))
-        wide *= 1.5
-    return out
+    """Widths to compare, each half as wide again as the one before, up to a sixth of the stretch."""
+    growing = itertools.takewhile(lambda wide: wide <= max(1, n / 6), (1.5**k for k in itertools.count()))
+    return sorted({int(wide) for wide in growing})

@@ -58,6 +58,7 @@ def resolution_of(values: ArrayLike) -> float:
 
 
 def _common_step(distinct: Floats, slack: float) -> float:
+    """The largest step of which all gaps are multiples, 0 where there is none: Euclid's algorithm with a tolerance."""
     gaps = np.diff(distinct)
     gaps = gaps[gaps > slack]
     if not gaps.size:

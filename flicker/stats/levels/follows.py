@@ -8,15 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from flicker.base import check
 from flicker.base.arrays import Floats
 from flicker.base.formats import p_said, share_text
 from flicker.base.result import Result
 
-EXPONENTS = (
-    1.0,
-    2.0,
-    3.0,
-)  # of the null's 1/f spectrum: flicker noise, a random walk, and one as smooth as a slow drift
+EXPONENTS = (1.0, 2.0, 3.0)  # of the null's 1/f spectrum: flicker noise, a random walk, and one as smooth as a slow drift
 DRAWS = 499
 MOST = 120  # levels looked at; neighbours are averaged beyond
 FEWEST = 12
@@ -70,14 +67,10 @@ def following(values: ArrayLike, candidates: Sequence[ArrayLike], *, seed: int =
     and smoother series drift by themselves). A series that also steps once hides what it follows: the same is done with the largest step of
     what the best candidate leaves taken off, of the null's draws too, and the smaller p counts twice.
     """
-    y = np.asarray(values, dtype=np.float64)
-    if y.ndim != 1 or y.size < FEWEST or not np.isfinite(y).all():
-        raise ValueError(f"values must be {FEWEST} or more finite levels in one row, got shape {y.shape}")
+    y = check.finite_array("values", values, least=FEWEST)
     if len(candidates) == 0:
         raise ValueError("candidates must hold one series or more, got none")
-    rows = [np.asarray(item, dtype=np.float64) for item in candidates]
-    if any(row.shape != y.shape for row in rows):
-        raise ValueError(f"candidates must have the length of values ({y.size}), got {[row.size for row in rows]}")
+    rows = [check.paired("candidates", item, y.size, each="value of values") for item in candidates]
     if y.size > MOST:
         group = np.arange(y.size) * MOST // y.size
         count = np.bincount(group)

@@ -104,10 +104,6 @@ LISTED = 2000  # up to here all slopes fit comfortably in memory (16 MB)
 def discordant_pairs(values: Floats) -> int:
     """Return the number of pairs i < j with values[i] > values[j], in n log n steps."""
     ranks = np.unique(values, return_inverse=True)[1].astype(np.int64)
-    return _order_changes(ranks)
-
-
-def _order_changes(ranks: Ints) -> int:
     # Radix split from the highest bit: within equal higher bits, every one that stands before a zero is a change.
     total = 0
     top = int(ranks.max()).bit_length()
@@ -132,6 +128,7 @@ def slopes_at_ranks(values: Floats, times: Floats, ranks: tuple[int | None, ...]
 
 
 def _listed(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[float, ...]:
+    """Slopes of given ranks among all slopes, listed."""
     first, second = np.triu_indices(y.size, 1)
     run = x[second] - x[first]
     apart = run > 0
@@ -140,6 +137,7 @@ def _listed(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[float,
 
 
 def _searched(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[float, ...]:
+    """Slopes of given ranks without a list: by counting how many pairs have a smaller slope."""
     n = y.size
     ties = np.unique(x, return_counts=True)[1].astype(np.int64)
     pairs = n * (n - 1) // 2 - int((ties * (ties - 1) // 2).sum())
@@ -155,6 +153,7 @@ def _searched(y: Floats, x: Floats, asked: tuple[int | None, ...]) -> tuple[floa
         return discordant_pairs(rest if inside is None else rest[inside])
 
     def at(rank: int) -> float:
+        """The slope of one rank."""
         share = (rank + 0.5) / pairs
         width = 5 * np.sqrt(share * (1 - share) / sample.size) + 2 / sample.size
         low = float(sample[max(int((share - width) * sample.size), 0)])
@@ -201,21 +200,12 @@ def _slopes_between(y: Floats, x: Floats, low: float, high: float) -> Floats:
     order = np.lexsort((x, y - low * x))
     rank = np.empty(y.size, dtype=np.int64)
     rank[np.lexsort((-x, y - high * x))] = np.arange(y.size)
-    place = rank[order]
-    first, second = [], []
-    for turn in range(2 * _FEW + 2):  # odd-even exchange: few pairs are out of order, so few turns are needed
-        a = place[turn % 2 : -1 : 2]
-        b = place[turn % 2 + 1 :: 2]
-        swap = np.flatnonzero(a[: b.size] > b) * 2 + turn % 2
-        if swap.size:
-            first.append(order[swap])
-            second.append(order[swap + 1])
-            order[swap], order[swap + 1] = order[swap + 1], order[swap].copy()
-            place[swap], place[swap + 1] = place[swap + 1], place[swap].copy()
-        elif turn and (np.diff(place) >= 0).all():
-            break
-    if not first:
+    closed = np.maximum.accumulate(rank[order]) == np.arange(y.size)  # all that stand up to here stay among themselves
+    moved = order[~(closed & np.concatenate(([True], closed[:-1])))]
+    if moved.size > 2 * _FEW:  # more than so few pairs can move: equal slopes at a border
         return np.zeros(0)
-    i, j = np.concatenate(first), np.concatenate(second)
+    first, second = np.triu_indices(moved.size, 1)
+    crossed = rank[moved[first]] > rank[moved[second]]
+    i, j = moved[first][crossed], moved[second][crossed]
     run = x[j] - x[i]
     return np.asarray((y[j] - y[i])[run != 0] / run[run != 0], dtype=np.float64)

@@ -240,6 +240,7 @@ def movement_kind(levels: ArrayLike, times: ArrayLike | None = None) -> Movement
 
 
 def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, Ints]:
+    """Levels that are there, and the number of the cell of each."""
     values = check.number_array("levels", levels)
     if np.isinf(values).any():
         raise ValueError("levels must be finite or NaN, got inf")
@@ -254,6 +255,7 @@ def _cells(levels: ArrayLike, times: ArrayLike | None) -> tuple[Floats, Ints]:
 
 
 def _step_scale(values: Floats, places: Ints) -> float:
+    """Size of the noise from cell to cell, without slope and steps."""
     steps = np.diff(values)
     neighbours = np.diff(places) == 1
     if neighbours.sum() >= 3:
@@ -264,6 +266,7 @@ def _step_scale(values: Floats, places: Ints) -> float:
 
 
 def _at(table: Mapping[int, tuple[float, ...]], cells: int) -> tuple[float, ...]:
+    """The row of a table for so many cells, between its rows."""
     keys = np.array(list(table), dtype=np.float64)
     rows = np.array(list(table.values()))
     place = np.log(np.clip(cells, keys[0], keys[-1]))

@@ -122,6 +122,7 @@ def growth_forecast(
         return float(weights[:part] @ special.betainc(shape[:part], k + 1.0, shape[:part] / (shape[:part] + means[:part])))
 
     def below(k: float, share: float) -> float:
+        """Chance of at most ``k`` episodes, as exactly as the comparison with ``share`` needs."""
         for part in parts:  # the heaviest points decide, unless the others can make the difference
             told = chance(k, part)
             if told >= share or told + float(weights[part:].sum()) < share:
@@ -211,6 +212,7 @@ def _law(
     scatter: float,
     confidence: float,
 ) -> _Law:
+    """The joint law of growth, scatter and level, given the counts."""
     check.share("confidence", confidence)
     n, e, x = observed_in_order(counts, expected, order)
     if n.sum() == 0:

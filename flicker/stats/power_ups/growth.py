@@ -177,7 +177,8 @@ def rate_growth(
     scale, level, confidence = _options(scatter, level, confidence)
     n, e, x = observed_in_order(counts, expected, order)
     x = sc.scaled(x)
-    if few if few is not None else n.size == 3:
+    few = n.size == 3 if few is None else few
+    if few:
         scale *= sc.WIDER
     law = sc.half_normal(scale)
     b, like = log_likelihood(n, e, x, law)

@@ -72,6 +72,7 @@ def growth_however_much(
 
 
 def _quasi_poisson(n: Ints, e: Floats, x: Floats) -> float:
+    """Student's t of the growth; NaN where the regression has no finite estimate."""
     ends = [n[x == value].sum() for value in np.unique(x)]
     if sum(total > 0 for total in ends) < 2 or ends[0] == 0 or ends[-1] == 0:
         return math.nan  # the estimate runs away, and its standard error with it
@@ -84,6 +85,7 @@ def _quasi_poisson(n: Ints, e: Floats, x: Floats) -> float:
 
 
 def _root_counts(n: Ints, e: Floats, x: Floats) -> float:
+    """Student's t of the growth of the roots of count over expected."""
     y = np.sqrt(n / e)
     width = float(x @ x)
     slope = float(x @ y / width)

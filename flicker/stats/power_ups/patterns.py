@@ -85,25 +85,14 @@ def early_share_test(
     method = "quasi-likelihood over power-ups, t"
     share = s / total if total else math.nan
     exact = float(special.betainc(s, total - s + 1.0, p)) if s else 1.0
-    if first.size < FEWEST or runs < 2:
-        return EarlyShare(
-            early=s,
-            count=total,
-            share=share,
-            expected_share=p,
-            dispersion=1.0,
-            p_value=1.0,
-            p_exact=exact,
-            power_ups=int(first.size),
-            pattern=False,
-            method=f"{method}: too few",
-        )
-    phi = 1.0
-    if 0 < s < total:
-        phi = max(1.0, float(np.sum((first - n * share) ** 2 / (np.maximum(n, 1) * share * (1 - share)))) / (runs - 1))
-    tail = float(special.betainc(s / phi, (total - s) / phi + 1.0, p)) if s else 1.0
-    z = -float(special.ndtri(min(max(tail, 1e-300), 1.0 - 1e-16)))
-    value = max(exact, float(special.stdtr(runs - 1, -z)))
+    pattern = first.size >= FEWEST and runs >= 2
+    phi = value = 1.0
+    if pattern:
+        if 0 < s < total:
+            phi = max(1.0, float(np.sum((first - n * share) ** 2 / (np.maximum(n, 1) * share * (1 - share)))) / (runs - 1))
+        tail = float(special.betainc(s / phi, (total - s) / phi + 1.0, p)) if s else 1.0
+        z = -float(special.ndtri(min(max(tail, 1e-300), 1.0 - 1e-16)))
+        value = max(exact, float(special.stdtr(runs - 1, -z)))
     return EarlyShare(
         early=s,
         count=total,
@@ -113,8 +102,8 @@ def early_share_test(
         p_value=value,
         p_exact=exact,
         power_ups=int(first.size),
-        pattern=True,
-        method=method,
+        pattern=pattern,
+        method=method if pattern else f"{method}: too few",
     )
 
 
@@ -224,6 +213,7 @@ def provoked_test(
 
 
 def _runs(name: str, times: er.Times) -> list[Floats]:
+    """Times of each run, sorted."""
     if isinstance(times, str) or not isinstance(times, (Sequence, np.ndarray)):
         raise ValueError(f"{name} must be an array of times, or one array per run, got {times!r}")
     if len(times) == 0:  # no event, or no stimulus, in one run

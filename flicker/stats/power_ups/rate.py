@@ -79,25 +79,16 @@ def mean_rate(
     scale, confidence = sc.checked_scale(scatter), check.share("confidence", confidence)
     total, time, tail = int(n.sum()), float(e.sum()), 0.5 * (1.0 - confidence)
     low, high = count_tails.poisson_low(total, tail) / time, count_tails.poisson_high(total, tail) / time
-    if n.size == 1:
-        return MeanRate(
-            rate=total / time,
-            low=low,
-            high=high,
-            count=total,
-            exposure=time,
-            power_ups=1,
-            confidence=confidence,
-            scale=scale,
-            method="exact Poisson limits (Garwood)",
-        )
-    law = _law(n, e, scale)
-    if total > 0:  # never narrower than one power-up of the whole time, by which a single episode goes past it (0.1 %)
-        low = min(low, math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail)))
-    high = max(high, math.exp(sc.quantile(law.log_rate, law.weights(1.0).sum(axis=0), 1.0 - tail)))
+    method = "exact Poisson limits (Garwood)"
+    if n.size > 1:
+        method = "integrated likelihood over power-ups (negative binomial)"
+        law = _law(n, e, scale)
+        if total > 0:  # never narrower than one power-up of the whole time, by which a single episode goes past it (0.1 %)
+            low = min(low, math.exp(sc.quantile(law.log_rate, law.weights(0.0).sum(axis=0), tail)))
+        high = max(high, math.exp(sc.quantile(law.log_rate, law.weights(1.0).sum(axis=0), 1.0 - tail)))
     return MeanRate(
         rate=total / time, low=low, high=high, count=total, exposure=time, power_ups=int(n.size), confidence=confidence, scale=scale,
-        method="integrated likelihood over power-ups (negative binomial)",
+        method=method,
     )  # fmt: skip
 
 
@@ -115,6 +106,7 @@ class _Law:
 
 
 def _law(n: Ints, e: Floats, scale: float) -> _Law:
+    """Likelihood of rate and scatter given the counts, on a grid wide and fine enough."""
     scatter = sc.up_to(sc.half_normal(scale), sc.LARGEST_FOR_A_RATE)
     total = float(n.sum())
     narrowest = math.sqrt(1.0 / max(total, 1.0) + float(scatter.values[0]) ** 2 / n.size)

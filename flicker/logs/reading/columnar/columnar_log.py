@@ -14,7 +14,7 @@ from flicker.logs.read_ahead import ahead
 from flicker.logs.reading import files
 from flicker.logs.reading.columnar import tables
 from flicker.logs.reading.columnar.tables import column_of_field, plain_type, told_of_field, usable, words_in
-from flicker.logs.reading.planning.columns import Wishes, not_a_number
+from flicker.logs.reading.planning.columns import Wishes
 from flicker.logs.reading.planning.plan import How, make_plan
 from flicker.logs.reading.samples import row_times, whole
 from flicker.logs.reading.samples.converter import Converter, Rows
@@ -117,25 +117,12 @@ class ColumnarSource:
             yield Rows(
                 rows=batch.num_rows,
                 column=partial(self._column, batch),
-                no_number=partial(self._no_number, row),
-                no_time=partial(self._no_time, row),
+                place=partial(_place, row),
                 first=row,
             )
 
     def _column(self, batch: Any, position: int) -> Any:
         return batch.column(self._names[position])
-
-    def _no_number(self, first: int, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell that is no number, so many rows behind the ``first``."""
-        place = f"row {first + row + 1}"
-        return not_a_number(self.name, place, self._names[position], cell, self._convert.numerals)
-
-    def _no_time(self, first: int, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell that is no time."""
-        return LogError(
-            f'{self.name}, row {first + row + 1}, column "{self._names[position]}": "{cell[:40]}" is not a time as the rows'
-            " before have it. Correct the cell."
-        )
 
     def read_entries(self, *, told: bool) -> None:
         """Read the column of marks alone, and the times of the rows that hold something."""
@@ -158,6 +145,11 @@ class ColumnarSource:
     def fingerprint(self) -> str | None:
         """Return the SHA-256 of the file."""
         return self._file.digest()
+
+
+def _place(first: int, row: int) -> str:
+    """A row in words, so many rows behind the ``first``."""
+    return f"row {first + row + 1}"
 
 
 def open_columnar(file: files.LogFile, inner: IO[bytes] | None, kind: str, wishes: Wishes, *, in_memory: int) -> Source:

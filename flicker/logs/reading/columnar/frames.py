@@ -41,6 +41,7 @@ def frame_source(data: Any, wishes: Wishes) -> Source:
 
 
 def _arrow_table(data: Any) -> Any:
+    """The data as an Arrow table, whatever they are."""
     if isinstance(data, Mapping):
         return _of_arrays(data)
     root = type(data).__module__.partition(".")[0]
@@ -61,6 +62,7 @@ def _arrow_table(data: Any) -> Any:
 
 
 def _of_arrays(data: Mapping[Any, Any]) -> Any:
+    """A table of named arrays of one length."""
     columns = {str(key): _array(key, value) for key, value in data.items()}
     sizes = {key: len(value) for key, value in columns.items()}
     if len(set(sizes.values())) > 1:
@@ -70,6 +72,7 @@ def _of_arrays(data: Mapping[Any, Any]) -> Any:
 
 
 def _array(key: Any, value: Any) -> Any:
+    """One array as an Arrow column."""
     if isinstance(value, (pa.Array, pa.ChunkedArray)):
         return value
     found = np.asarray(value)
@@ -85,6 +88,7 @@ def _array(key: Any, value: Any) -> Any:
 
 
 def _of_pandas(data: Any) -> Any:
+    """A table of a series or data frame of pandas; an index that tells something becomes a column."""
     import pandas as pd
     if isinstance(data, pd.Series):
         data = data.to_frame(data.name if data.name is not None else "ch1")

@@ -136,6 +136,7 @@ class ArrowTable:
         self._kept: tuple[tuple[str, ...], int, Any] | None = None
 
     def _batch(self, names: tuple[str, ...], number: int) -> Any:
+        """One record batch with these columns, checked; the last one is kept, for it is often asked for again."""
         if self._kept is not None and self._kept[:2] == (names, number):
             return self._kept[2]
         self._kept = None

@@ -275,22 +275,22 @@ def not_a_number(
     name: str, place: str, title: str, cell: str, how: numerals.Numerals | None = None
 ) -> LogError:
     """What to say of a cell that is no number, may be two, or is one with a unit among others without (``how`` numbers are written)."""
+    where = f"{place}, " if place else ""
     found = odd_cells.WITH_UNIT.fullmatch(cell.strip().strip('"'))
     with_unit = found is not None and units.volts_per(found["u"]) is not None
     digits = found["n"] if found is not None and with_unit else cell
     if how is not None and how.number(digits) is not None:
         return LogError(
-            f'{name}, {place}, column "{title}": "{cell[:40]}" carries {"a" if with_unit else "no"} unit, unlike other cells of the'
+            f'{name}, {where}column "{title}": "{cell[:40]}" carries {"a" if with_unit else "no"} unit, unlike other cells of the'
             " column; write it in every cell or in none, or leave the column out with channels (--channels NAME)."
         )
     sign = numerals.only_with(digits)
     if sign or numerals.doubtful(digits):
         return Question(
-            f'{name}, {place}, column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator; {numerals.ASK}.',
+            f'{name}, {where}column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator; {numerals.ASK}.',
             decimal=sign or ".",
         )
     word = cell.strip().strip('"').strip()[:40].replace("'", "")
-    where = f"{place}, " if place else ""
     return Question(
         f'{name}, {where}column "{title}": "{cell[:40]}" is not a number. Say what it means with missing_words=(\'{word}\',) or'
         f' over_words=(\'{word}\',) (--missing-word "{word}" or --over-word "{word}"), or leave the column out with channels'

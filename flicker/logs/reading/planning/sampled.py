@@ -98,37 +98,28 @@ def column_of(
         return Column(title, position, "text", [cell for _, cell in cells], unit=unit)
     if not filled:
         return Column(title, position, "empty", head_cells[:5], unit=unit)
-    numbers = meter_words = with_unit = with_time = decimals = 0
-    bad_cell = ""
+    decimals, bad_cell = 0, ""
     known: dict[str, float] = {}
+    told: Counter[str] = Counter()  # cells, by what they tell
     for cell, times in Counter(cell for _, cell in filled).items():
         bare = numerals.number(cell)
         if bare is None and numerals.unclear(cell):
             bare = float((bare_number(cell) or "0").replace(",", "."))
         if bare is not None:
-            known[cell] = odd_cells.scpi(bare)
-            numbers += times
+            known[cell], tells = odd_cells.scpi(bare), "number"
             decimals = max(decimals, _digits(cell, numerals.decimal))
         elif (found := odd_cells.value(cell, numerals, units_too=True)) is not None:
-            known[cell] = found
-            if odd_cells.word_value(cell) is None:
-                with_unit += times
-            else:
-                meter_words += times
+            known[cell], tells = found, "volts" if odd_cells.word_value(cell) is None else "word"
         elif (found := odd_cells.seconds(cell, numerals)) is not None:
-            known[cell] = found
-            with_time += times
+            known[cell], tells = found, "seconds"
         elif cell.strip('" ').lower() in known_words:
-            meter_words += times
+            tells = "word"
         else:
-            bad_cell = bad_cell or cell
+            bad_cell, tells = bad_cell or cell, "nothing"
+        told[tells] += times
     bad_line = next((line for line, cell in filled if cell == bad_cell), None)
-    good = numbers + with_unit + with_time + meter_words
-    if (
-        numbers + with_unit + with_time >= 0.5 * (len(filled) - meter_words)
-        and good >= 0.5 * len(filled)
-        and (numbers + with_unit + with_time or meter_words)
-    ):
+    numbers = told["number"] + told["volts"] + told["seconds"]
+    if numbers >= told["nothing"] and numbers + told["word"] >= 0.5 * len(filled):
         values = np.array([known.get(cell, np.nan) for cell in head_cells])
         return Column(
             header=title,
@@ -139,14 +130,14 @@ def column_of(
             decimals=decimals,
             form=None,
             unit=unit,
-            cell_units=with_unit > 0,
-            time_cells=with_time > 0,
+            cell_units=told["volts"] > 0,
+            time_cells=told["seconds"] > 0,
             bad=bad_cell,
             bad_line=bad_line,
         )
     texts = [cell.strip('"').strip() for _, cell in cells]
-    told = [text for text in texts if text and not is_summary(text)]
-    form = clock.form_of(told[:300] + told[-100:])
+    rows = [text for text in texts if text and not is_summary(text)]
+    form = clock.form_of(rows[:300] + rows[-100:])
     if form is not None:
         return Column(title, position, "stamp", texts, form=form, unit=unit)
     return Column(title, position, "text", texts[:2000], unit=unit, bad=bad_cell, bad_line=bad_line)
@@ -277,6 +268,7 @@ def woven(column: Column) -> bool:
 
 
 def _in_turn(items: Sequence[str | float]) -> bool:
+    """Whether few different items follow each other round and round."""
     kinds = list(dict.fromkeys(items))
     if not 2 <= len(kinds) <= 16 or len(items) < 3 * len(kinds):
         return False

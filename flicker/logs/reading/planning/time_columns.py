@@ -125,6 +125,7 @@ def _moments(column: Column) -> Floats:
 
 
 def _counted(task: Task, run: int | None, interval: float) -> TimeColumns:
+    """Time counted at the interval that the caller tells; columns that tell a time are then not used."""
     named = task.wishes.time_column
     at = None if named is None else column_named(task.columns, named, task.name, "time_column").position
     ignored = [
@@ -198,6 +199,7 @@ def _written(column: Column, name: str) -> bool:
 
 
 def _timely(column: Column) -> bool:
+    """Whether name, unit or cells say that a column of numbers tells the time."""
     label = column.label
     if label.kind in ("volts", "other"):
         return column.time_cells

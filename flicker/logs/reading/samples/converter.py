@@ -17,7 +17,7 @@ from flicker.base.arrays import Bools, Floats, Ints
 from flicker.logs import arrow_types
 from flicker.logs.errors import LogError, Question
 from flicker.logs.reading.planning import sampled
-from flicker.logs.reading.planning.columns import Channel, Column
+from flicker.logs.reading.planning.columns import Channel, Column, not_a_number
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.words import clock, odd_cells, units
 from flicker.logs.reading.words.numerals import Numerals, only_with
@@ -131,9 +131,6 @@ def _micros(column: Any, form: clock.Form, bad: Callable[[str, int], LogError]) 
     return micros, known
 
 
-Refusal = Callable[[int, str, int], LogError]  # what to say of a cell: the position of its column, the cell, its row
-
-
 _LARGEST_SINGLE = float(np.finfo(np.float32).max)  # IEEE 754
 _PLAIN = {  # by decimal sign, as `words.numerals` has them, in the syntax of Arrow
     ".": r"^[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?$",
@@ -143,13 +140,16 @@ _PLAIN = {  # by decimal sign, as `words.numerals` has them, in the syntax of Ar
 
 
 class Rows(NamedTuple):
-    """So many rows of a file from ``first`` on: their columns by position, and what to say of a cell that cannot be read."""
+    """So many rows of a file from ``first`` on: their columns by position, and in words where a row stands.
+
+    ``refusal`` says what is wrong with a row whose cell cannot be read, None where it is the cell alone.
+    """
 
     rows: int
     column: Callable[[int], Any]
-    no_number: Refusal
-    no_time: Refusal
+    place: Callable[[int], str]
     first: int = 0
+    refusal: Callable[[int], LogError | None] = lambda row: None
 
 
 class Converter:
@@ -157,6 +157,7 @@ class Converter:
 
     def __init__(self, plan: Plan, name: str, columns: Sequence[Column], numerals: Numerals) -> None:
         self.plan = plan
+        self.name = name
         self.columns = columns
         self.numerals = numerals
         self.per_reading = PerReading(name, [column.header for column in columns])
@@ -173,7 +174,7 @@ class Converter:
         if how.kind == "none":
             return self.seconds.counted(first, rows.rows)
         if how.kind == "stamp":
-            return self.seconds.of_stamps([rows.column(place) for place in how.positions], rows.no_time)
+            return self.seconds.of_stamps([rows.column(place) for place in how.positions], partial(self._no_time, rows))
         column = arrow_types.decoded(rows.column(how.positions[0]))
         if pa.types.is_duration(column.type) or pa.types.is_signed_integer(column.type):  # whole numbers stay whole
             return self.seconds.of_numbers(arrow_types.whole(column), arrow_types.valid(column))
@@ -231,11 +232,24 @@ class Converter:
             found = [self._one(word, units_too, seconds, told) for word in kinds]
             if None in found:
                 kind = found.index(None)
-                raise rows.no_number(position, kinds[kind], int(rest[np.flatnonzero(codes == kind)[0]]))
+                raise self._no_number(rows, position, kinds[kind], int(rest[np.flatnonzero(codes == kind)[0]]))
             values[rest] = np.array(found)[codes]
         return values
 
+    def _no_number(self, rows: Rows, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell that is no number."""
+        changed = None if self.numerals.unclear(cell) else rows.refusal(row)
+        return changed or not_a_number(self.name, rows.place(row), self.columns[position].header, cell, self.numerals)
+
+    def _no_time(self, rows: Rows, position: int, cell: str, row: int) -> LogError:
+        """What to say of a cell that is no time."""
+        return rows.refusal(row) or LogError(
+            f'{self.name}, {rows.place(row)}, column "{self.columns[position].header}": "{cell[:40]}" is not a time as the rows'
+            " before have it. Correct the cell."
+        )
+
     def _one(self, word: str, units_too: bool, seconds: bool, codes: Mapping[float, float]) -> float | None:
+        """What one odd word of a column says, None where it says nothing."""
         known = word.strip('" ').lower()
         if known in self._told:
             return self._told[known]
@@ -320,6 +334,7 @@ class PerReading:
         return values
 
     def _in_own_units(self, raw: Floats, words: Any) -> Floats:
+        """Readings in the unit that stands beside each; those in no unit of volts are counted, and missing."""
         kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
         factors = [units.volts_in(kind) for kind in kinds]
         values = np.full(raw.size, np.nan)
@@ -336,6 +351,7 @@ class PerReading:
         return values
 
     def _signs(self, words: Any, position: int) -> Floats:
+        """The sign that stands beside each reading."""
         kinds, codes = arrow_types.coded(arrow_types.bare_words(words))
         signs = [sampled.sign_of(kind) for kind in kinds]
         if None in signs:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,12 @@ from flicker.logs.reading.samples.long_format import rows_of
 from flicker.logs.reading.samples.spool import FileHead, Spool, SpoolSource
 
 _FAR_S = 60.0  # a stamp is far off from here on
+_SAID = {  # of so many rows, in this order
+    "placed": "{n} {rows} without a time; set between the neighbours.",
+    "timeless": "Not read, and so not observed: {n} {rows} without a time.",
+    "copied": "Read once: {n} {rows} written twice, the same to the letter.",
+    "far off": "Single time stamps far off from their neighbours: {n}; set between them.",
+}
 
 
 class KeptRows:
@@ -29,10 +37,7 @@ class KeptRows:
         self.name = name
         self.convert = convert
         self.spool = spool
-        self.copied = 0  # rows that were written twice, and read once
-        self._placed = 0  # rows without a time of their own that got one between their neighbours
-        self._timeless = 0  # and those that got none
-        self._mended = 0  # single stamps
+        self.mended: Counter[str] = Counter()  # rows, by what became of them; see `_SAID`
         self._before: list[Floats] = []  # the last rows, where the clock tells the date
         self._readings = np.zeros(len(convert.plan.channels), dtype=bool)  # channels that hold some
         self._last: float | None = None
@@ -77,14 +82,13 @@ class KeptRows:
         kept = np.isfinite(parts[0])
         if not kept.all():
             filled, between = row_times.between(parts[0], kept, self._last)
-            self._placed += int(between.sum())
-            self._timeless += int((~kept & ~between).sum())
+            self.mended.update(placed=int(between.sum()), timeless=int((~kept & ~between).sum()))
             kept |= between
             parts = [part[kept] for part in (filled, *parts[1:])]
             steps = self._steps_of(parts[0])
         if self.convert.seconds.dated and np.any(steps < 0):
             again = row_times.copies(self._before or [part[:0] for part in parts], parts)
-            self.copied += int(again.sum())
+            self.mended["copied"] += int(again.sum())
             kept[kept] = ~again
             parts = [part[~again] for part in parts]
             steps = self._steps_of(parts[0])
@@ -110,7 +114,7 @@ class KeptRows:
         bad = bad[np.diff(bad, prepend=-2) > 1]
         if not bad.size:
             return time, steps
-        self._mended += int(bad.size)
+        self.mended["far off"] += int(bad.size)
         time = time.copy()
         time[bad] = (before[bad] + time[bad + 1]) / 2
         return time, self._steps_of(time)
@@ -167,39 +171,34 @@ class KeptRows:
             self.spool, channels, told = made
             notes += told
             self._steps = _ways(np.diff(self.spool.read(0, 0, self.spool.rows)))
-        name, rows, timed = self.name, self.spool.rows, plan.time.kind != "none"
+        name, rows, timed, timeless = self.name, self.spool.rows, plan.time.kind != "none", self.mended["timeless"]
         back, equal, forward = self._steps.tolist()
         if seconds.start is None and plan.start is not None:
             seconds.start = plan.start
             notes.append("The log begins when the file's heading says.")
-        whole.check_rows(name, rows, few=few or self._timeless > whole.ODD_ROWS)  # of these it is said below
+        whole.check_rows(name, rows, few=few or timeless > whole.ODD_ROWS)  # of these it is said below
         if not self._readings.any():
             raise whole.no_reading(name)
-        whole.check_times(name, rows, blank=self._timeless, back=back, forward=forward, timed=timed)
+        whole.check_times(name, rows, blank=timeless, back=back, forward=forward, timed=timed)
         silent = [f'"{c.name}"' for c, some in zip(plan.channels, self._readings, strict=True) if not some]
         if silent:
             notes.append(f"Without a single reading: {', '.join(silent)}.")
         notes += left_out
-        for n, words in (
-            (self._placed, "{n} {rows} without a time; set between the neighbours."),
-            (self._timeless, "Not read, and so not observed: {n} {rows} without a time."),
-            (self.copied, "Read once: {n} {rows} written twice, the same to the letter."),
-            (self._mended, "Single time stamps far off from their neighbours: {n}; set between them."),
-        ):
-            if n:
+        for what, words in _SAID.items():
+            if n := self.mended[what]:
                 notes.append(words.format(n=n, rows="row" if n == 1 else "rows"))
         if seconds.midnight.passed:
             notes.append(f"The clock passes midnight {times_text(seconds.midnight.passed)}; days were added.")
         if equal > row_times.COARSE_SHARE * rows and timed:
             notes.append(row_times.spread(self.spool))
         notes += row_times.packets(self.spool.read(0, 0, row_times.HEAD_ROWS))
-        entries = self._words.finish(lambda row: float(self.spool.read(0, row, row + 1)[0]), notes)
+        entries = self._words.finish(partial(row_times.time_at, self.spool), notes)
         head = FileHead(
             start=seconds.start,
             wall_s=seconds.wall_s,
             notes=(*before, *plan.notes, *notes),
             entries=entries,
-            unread=unread + self._timeless + per_reading.unread,
+            unread=unread + timeless + per_reading.unread,
         )
         return SpoolSource(file, self.spool, channels, how, head)
 

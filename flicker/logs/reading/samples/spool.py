@@ -63,6 +63,7 @@ class Spool:
             )
 
     def _store(self, block: list[Floats]) -> int:
+        """Write a block to the end of the file, column after column; where it begins."""
         assert self._file is not None
         at = self._file.seek(0, os.SEEK_END)
         try:
@@ -77,6 +78,7 @@ class Spool:
         return at
 
     def _spans(self, first: int, last: int) -> Iterator[tuple[int, int, int]]:
+        """The blocks that hold some rows: number, first and last row within each."""
         number = int(np.searchsorted(self._starts, first, side="right")) - 1
         while first < last:
             begin, end = self._starts[number], min(self._starts[number + 1], last)

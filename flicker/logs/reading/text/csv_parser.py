@@ -15,7 +15,6 @@ from pyarrow import csv
 from flicker.logs.errors import LogError
 from flicker.logs.read_ahead import side_by_side
 from flicker.logs.reading.planning import sampled
-from flicker.logs.reading.planning.columns import not_a_number
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.samples.converter import Rows
 from flicker.logs.reading.samples.whole import ODD_ROWS, ODD_SHARE
@@ -110,7 +109,7 @@ class Cutter:
             self._check_odd(max(ODD_ROWS, ODD_SHARE * self.rows))
             if found is not None:
                 columns = {int(name[1:]): column for name, column in zip(found.column_names, found.columns, strict=True)}
-                yield Rows(found.num_rows, columns.__getitem__, self._no_number, self._no_time)
+                yield Rows(found.num_rows, columns.__getitem__, self._place, refusal=self._changed)
             self._before += page.lines
 
     def _pages(self, blocks: Iterable[tuple[bytes, bool]]) -> Iterator[Page]:
@@ -194,6 +193,8 @@ class Cutter:
         return types
 
     def _table(self, page: Page, types: Mapping[int, Any]) -> Any:
+        """Cut a page into columns of these types; rows of another shape are skipped and counted."""
+
         def strange(row: Any) -> str:
             page.strange += 1
             return "skip"
@@ -219,6 +220,7 @@ class Cutter:
         return table
 
     def _typed_table(self, page: Page) -> Any:
+        """Cut a page into typed columns; None where a cell is not of its type."""
         try:
             return self._table(page, self._types)
         except pa.ArrowInvalid:
@@ -261,21 +263,12 @@ class Cutter:
         page.unclosed = self._unclosed(page, table.num_rows)
         return None if page.unclosed or table.num_rows == 0 else table
 
-    def _no_number(self, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell of the block last handed out that is no number."""
-        how = self.layout.numerals
-        changed = None if how.unclear(cell) else self._changed(row)
-        return changed or not_a_number(self.name, f"line {self._line_of(row)}", self.layout.header[position], cell, how)
-
-    def _no_time(self, position: int, cell: str, row: int) -> LogError:
-        """What to say of a cell of the block last handed out that is no time."""
-        return self._changed(row) or LogError(
-            f'{self.name}, line {self._line_of(row)}, column "{self.layout.header[position]}": "{cell[:40]}" is not a time as the'
-            " rows before have it. Fix the line."
-        )
+    def _place(self, row: int) -> str:
+        """A row of the block last handed out, in words."""
+        return f"line {self._line_of(row)}"
 
     def _changed(self, row: int) -> LogError | None:
-        """What to say of a row that holds several words and neither numbers nor times, None of others."""
+        """What to say of a row of that block that holds several words and neither numbers nor times, None of others."""
         line = self._line_of(row)
         text = self._page.block.split(b"\n")[line - self._before - 1].decode("utf-8", "replace").rstrip("\r")
         cells = self.mender.cells_of(text)

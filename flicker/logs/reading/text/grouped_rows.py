@@ -47,6 +47,7 @@ class Commas:
         return [row for row, _ in self._made(cells, _groups_from, most=1)]
 
     def _decimals(self, cells: Sequence[str]) -> list[list[str]]:
+        """The rows that decimal commas make, by preference those with decimals where other rows have them."""
         found = self.decimals(cells)
         places = self.places
         if len(found) < 2 or places is None:
@@ -78,6 +79,7 @@ class Commas:
         steps = 0
 
         def go(at: int, done: list[str], where: tuple[bool, ...]) -> None:
+            """Try all that may become of the cells from a place on."""
             nonlocal steps
             steps += 1
             if steps > MOST_STEPS or len(found) > most or not 0 <= self.width - len(done) <= len(cells) - at:
@@ -92,6 +94,7 @@ class Commas:
         return found if steps <= MOST_STEPS else []
 
     def _decimals_from(self, cells: Sequence[str], at: int) -> Iterator[tuple[int, str, bool]]:
+        """What may become of a cell where commas are decimal signs: it stands alone, or with the digits behind it."""
         here, behind = cells[at].strip(), cells[at + 1] if at + 1 < len(cells) else ""
         if _WHOLE.fullmatch(cells[at]) and _DIGITS.fullmatch(behind):
             yield at + 2, f"{_GROUPS.sub('', here)}.{behind.strip()}", True
@@ -102,6 +105,7 @@ class Commas:
 
 
 def _groups_from(cells: Sequence[str], at: int) -> Iterator[tuple[int, str, bool]]:
+    """What may become of a cell where commas part thousands: it stands alone, or with groups of three digits behind it."""
     yield at + 1, cells[at], False
     text, end = cells[at], at + 1
     while end < len(cells) and (end > at + 1 or _LEAD.fullmatch(text)) and _GROUP.fullmatch(cells[end]):

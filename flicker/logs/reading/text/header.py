@@ -32,6 +32,7 @@ def split(line: str, delimiter: str, quoted: bool) -> list[str]:
 
 
 def _is_row(cells: list[str], numeric: list[bool]) -> bool:
+    """Whether cells are a row of readings: as many as columns, and numbers where those below have numbers."""
     if len(cells) != len(numeric):
         return False
     asked = [cell for cell, is_number in zip(cells, numeric, strict=True) if is_number]

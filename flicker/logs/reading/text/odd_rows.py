@@ -171,6 +171,7 @@ class Mender:
         return all(any(ch.isdigit() for ch in cells[k]) for k in self._time)
 
     def _row_of(self, cells: list[str], line: str, number: int, tally: Tally) -> bytes:
+        """What becomes of a row with another number of cells: put together, cut behind the last column, or its time alone."""
         commas = self.layout.commas
         if commas is None and self.layout.delimiter == "," and len(cells) > self.layout.width:
             from flicker.logs.reading.text.grouped_rows import Commas
@@ -300,6 +301,7 @@ class Mender:
         return whole and not any(any(ch.isdigit() for ch in cell) for cell in behind)
 
     def _row(self, cells: list[str]) -> bytes:
+        """Cells as a line of the layout."""
         row = cells or [""] * self.layout.width
         delimiter = self.layout.delimiter or "\x1f"
         if self.layout.delimiter == " ":

@@ -168,6 +168,7 @@ def _blank_share(lines: Sequence[str]) -> float:
 
 
 def _lines(head: bytes, whole: bool, name: str, notes: list[str]) -> list[str]:
+    """The first lines of a file, none cut off."""
     text = _decode(head, notes)
     lines = text.split("\n", _HEAD_LINES)[:_HEAD_LINES]
     if lines and (not lines[-1].strip() or (not whole and len(lines) < _HEAD_LINES)):
@@ -197,6 +198,7 @@ def _mostly_digits(line: str) -> bool:
 
 
 def _decode(raw: bytes, notes: list[str]) -> str:
+    """Bytes as text: UTF-8, or Windows-1252 where they are none; a note says so."""
     try:
         return raw[: raw.rfind(b"\n") + 1 or None].decode("utf-8") + raw[raw.rfind(b"\n") + 1 :].decode(
             "utf-8", "replace"
@@ -207,6 +209,7 @@ def _decode(raw: bytes, notes: list[str]) -> str:
 
 
 def _offset(head: bytes, lines: int) -> int:
+    """The byte at which a line begins."""
     at = 0
     for _ in range(lines):
         at = head.index(b"\n", at) + 1
@@ -214,6 +217,7 @@ def _offset(head: bytes, lines: int) -> int:
 
 
 def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, title: str = "") -> tuple[str, int]:
+    """What parts the cells, and into how many: each candidate is weighed by how many rows it cuts alike and how many cells are then numbers or times."""
     best: tuple[float, str, int] = (0.0, "", 1)
     few = [line for line in sample[:60] if any(ch.isdigit() for ch in line)] or sample[:60]
     told = wishes.separator
@@ -269,6 +273,7 @@ def _in_most(mark: str, lines: Sequence[str]) -> bool:
 
 
 def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> LogError:
+    """What to say of a file without a line of readings."""
     seen = next((lines[k].strip() for k in filled), "")[:40]
     if len(filled) == 1 and re.search(r"[,;\t]", lines[filled[0]]):
         return empty(name)
@@ -278,6 +283,7 @@ def _no_rows(lines: Sequence[str], filled: Sequence[int], name: str) -> LogError
 
 
 def _rows(lines: Sequence[str], first: int | None, layout: Layout) -> list[tuple[int | None, list[str]]]:
+    """Cells of the rows of readings among some lines, with their line numbers where those are known."""
     rows: list[tuple[int | None, list[str]]] = []
     for k, line in enumerate(lines):
         if not line.strip() or COMMENT.match(line) or "\0" in line or line.strip() in layout.heading:

@@ -7,6 +7,7 @@ however old the epoch. A zone, where written, is taken off (universal time).
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta, timezone
 from functools import cache
@@ -64,6 +65,7 @@ _EPOCH = datetime(1970, 1, 1)
 
 
 def _forms() -> dict[str, str]:
+    """Patterns of all ways to write a moment, the most telling first."""
     forms = {"mm:ss.f": _MINUTES, "clock": _DAYS + _CLOCK + _ZONE, **_ELAPSED}
     for name, date in _DATES.items():
         forms[f"{name} clock"] = rf"\[?{_WEEKDAY}{date}(?:[T_ :-]|,? +){_CLOCK_DATED}{_ZONE}\]?"
@@ -152,10 +154,7 @@ class OrderEvidence:
         orders = ("dmy", "mdy", "ymd") if short_year else ("dmy", "mdy")
         self._forms = {order: Form(form.name, form.zoned, order) for order in orders}
         self._last: dict[str, int] = {}
-        self._lost = dict.fromkeys(orders, 0)
-        self._back = dict.fromkeys(orders, 0)
-        self._even = dict.fromkeys(orders, 0)
-        self._odd = dict.fromkeys(orders, 0)
+        self._lost, self._back, self._even, self._odd = (Counter[str]() for _ in range(4))  # rows and days, by order
         self._usual: float | None = None
         self.differ = False
         self._seen = 0

@@ -164,6 +164,7 @@ def _outside(text: str) -> tuple[str, str, bool, str] | None:
 
 
 def _tidied(name: str) -> str:
+    """A name without what is left over when its unit was cut out."""
     clean = re.sub(r"(?i)[\s_/,:;-]+(?:in|dc)?\s*$", "", " ".join(name.split())).strip(" _-:,;/=.")
     if re.fullmatch(r"\([^()]*\)|\[[^\[\]]*\]", clean):
         clean = clean[1:-1].strip()
