@@ -87,7 +87,7 @@ def _private(nodes: Iterable[ast.AST]) -> list[str]:
         elif isinstance(node, ast.Constant) and str(node.value).startswith("flicker."):
             found = [str(node.value)]
         elif isinstance(node, ast.Attribute) and re.fullmatch(r"_[^_](.*[^_])?", node.attr):
-            found = [ast.unparse(node)] if ast.unparse(node.value) not in {"self", "cls"} else []
+            found = [ast.unparse(node)] if ast.unparse(node.value) not in {"self", "cls", "super()"} else []
         else:
             continue
         out += [name for name in found if re.search(r"\._(?!_)", name)]

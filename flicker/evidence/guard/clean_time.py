@@ -174,8 +174,8 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         for begin_s, end_s in unknown_from(figures.channels, figures.begin_s, float(figures.end_s[-1])):
             asleep[place] |= (own.begin_s >= begin_s) & (own.begin_s < end_s) & _narrow(own)
         if session.doubted:  # a doubt takes no hours in which the level itself speaks of a live output, and hides no swings
-            held = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
-            doubted[place] = _mostly_in(own, session.doubted[number_of]) & ~held & _narrow(own)
+            lasts = lasting(away(Cells.of([own], [own.readings > 0], digit_V)))
+            doubted[place] = _mostly_in(own, session.doubted[number_of]) & ~lasts & _narrow(own)
         if session.left_out:
             out[place] |= _mostly_in(own, session.left_out[number_of])
     looked_at = [~(a | b | c) for a, b, c in zip(asleep, out, doubted, strict=True)]

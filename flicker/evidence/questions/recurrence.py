@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from flicker.stats.rates import RateInterval
 
 WINDOWS = 20  # equal windows whose counts are compared: chosen, not measured
-PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; common practice, no source
+PHASE_FACTOR = 3.0  # of the rates in warm-up and after, from where it is worth saying; what hangs on it: `constants.md` (`study_could_go.py`)
 FIRST_MINUTES_S = WARM_S  # a unit warms up until then, by the rules of clearance
 LONG_READINGS = 3  # readings beyond which a swing of a slow logger is seen to last; common practice, no source
 
