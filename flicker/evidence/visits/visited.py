@@ -241,12 +241,12 @@ class ChannelVisits(Result):
 class Visits(ByChannel[ChannelVisits], VisitsTables, Result):
     """One unit over visits; ``to_dict`` follows the schema 'flicker/visits/2'."""
 
-    unit: str | None
-    visits: tuple[Visit, ...]
-    channels: tuple[ChannelVisits, ...]
-    hours_per_year: float
-    limits: Limits
-    cautions: tuple[str, ...]
+    unit: Annotated[str | None, Doc("Name of the unit, from the case.")]
+    visits: Annotated[tuple[Visit, ...], Doc("Visits in time order.", least=1)]
+    channels: Annotated[tuple[ChannelVisits, ...], Doc("One entry per channel.", least=1)]
+    hours_per_year: Annotated[float, Doc("Hours of use in a year, assumed or from the case.", ge=0)]
+    limits: Annotated[Limits, Doc("")]
+    cautions: Annotated[tuple[str, ...], Doc("What to be careful about, in sentences.")]
     assessments: tuple[Assessment, ...] = field(repr=False)
     seed: int = 0
 

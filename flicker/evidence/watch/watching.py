@@ -133,16 +133,19 @@ class OfflineVerdict(Result):
 class WatchSummary(Result):
     """What a watch has shown; ``to_dict`` follows the schema 'flicker/watch/1'."""
 
-    design: Design
-    channels: tuple[ChannelState, ...]
-    decided: bool
-    ended: str
-    runs: int
-    samples: int
-    alarms: tuple[Event, ...]
-    notes: tuple[str, ...]
-    cautions: tuple[str, ...]
-    offline: tuple[OfflineVerdict, ...] = ()
+    design: Annotated[Design, Doc("")]
+    channels: Annotated[tuple[ChannelState, ...], Doc("Channels at the end.")]
+    decided: Annotated[bool, Doc("Whether every channel is decided.")]
+    ended: Annotated[str, Doc("Why the watch ended.")]
+    runs: Annotated[int, Doc("Runs seen.", ge=0)]
+    samples: Annotated[int, Doc("Samples read.", ge=0)]
+    alarms: Annotated[tuple[Event, ...], Doc("Alarms in order.")]
+    notes: Annotated[tuple[str, ...], Doc("What was assumed or repaired while reading.")]
+    cautions: Annotated[tuple[str, ...], Doc("What to be careful about, in sentences.")]
+    offline: Annotated[
+        tuple[OfflineVerdict, ...],
+        Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made."),
+    ] = ()
     seed: int = 0
 
     @property

@@ -19,8 +19,8 @@ from flicker.evidence.compare.stages import Credit
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
 from flicker.evidence.questions.together import Coincidence
 from flicker.evidence.soaking.model import SoakPlan
-from flicker.evidence.visits.visited import ChannelVisits, Visit
-from flicker.evidence.watch.watching import ChannelState, Design, Event, OfflineVerdict
+from flicker.evidence.visits.visited import Visits
+from flicker.evidence.watch.watching import ChannelState, Design, Event, WatchSummary
 from flicker.evidence.words import Next
 from flicker.logs.model import Run
 
@@ -185,15 +185,11 @@ class SurveyRow(TypedDict):
     key: Annotated[str, Doc("Identifies file, reader's arguments, limits and version.")]
 
 
-class VisitsDocument(Told):
+class VisitsDocument(Head):
     """What `flicker visits --json` prints: one unit over visits months apart."""
 
     schema: Annotated[Literal["flicker/visits/2"], NUMBERED]
-    unit: Annotated[str | None, Doc("Name of the unit, from the case.")]
-    limits: Annotated[Limits, Doc("")]
-    visits: Annotated[list[Visit], Doc("Visits in time order.", least=1)]
-    channels: Annotated[list[ChannelVisits], Doc("One entry per channel.", least=1)]
-    hours_per_year: Annotated[float, Doc("Hours of use in a year, assumed or from the case.", ge=0)]
+    result: Visits
 
 
 class WatchFirstLine(TypedDict):
@@ -213,23 +209,12 @@ class WatchStatusLine(TypedDict):
     channels: Annotated[list[ChannelState], Doc("Channels so far.")]
 
 
-class WatchSummary(Told):
+class WatchLastLine(Head):
     """What the watch has shown."""
 
     event: Annotated[Literal["summary"], Doc("Last line.")]
     schema: Annotated[Literal["flicker/watch/1"], NUMBERED]
-    design: Annotated[Design, Doc("")]
-    channels: Annotated[list[ChannelState], Doc("Channels at the end.")]
-    decided: Annotated[bool, Doc("Whether every channel is decided.")]
-    ended: Annotated[str, Doc("Why the watch ended.")]
-    runs: Annotated[int, Doc("Runs seen.", ge=0)]
-    samples: Annotated[int, Doc("Samples read.", ge=0)]
-    alarms: Annotated[list[Event], Doc("Alarms in order.")]
-    notes: Annotated[list[str], Doc("What was assumed or repaired while reading.")]
-    offline: Annotated[
-        list[OfflineVerdict],
-        Doc("The judgement of the whole log, beside what the watch saw; empty where it could not be made."),
-    ]
+    summary: WatchSummary
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +236,7 @@ DOCUMENTS = (
     Document(
         "flicker/watch/1",
         "watch.json",
-        (WatchFirstLine, Event, WatchStatusLine, WatchSummary),
+        (WatchFirstLine, Event, WatchStatusLine, WatchLastLine),
         "A line that `flicker watch --json` prints; the last is the summary.",
     ),
     Document("flicker/case/1", "case.json", CaseDocument),
@@ -260,7 +245,13 @@ DOCUMENTS = (
 )
 
 # Results whose `to_dict` puts the keys of one field beside its own, or adds a property.
-SPREAD: dict[type[Any], str] = {SideFigures: "rate", WatchFirstLine: "design", SoakDocument: "plan"}
+SPREAD: dict[type[Any], str] = {
+    SideFigures: "rate",
+    WatchFirstLine: "design",
+    WatchLastLine: "summary",
+    SoakDocument: "plan",
+    VisitsDocument: "result",
+}
 ADDED: dict[type[Any], dict[str, Any]] = {
     CaseLog: {
         "conditions": Annotated[dict[str, str], Doc("Conditions in the case's own words: any names, text each.")],
