@@ -13,6 +13,7 @@ from flicker.base.result import Doc, Result
 from flicker.base.units import HOUR
 from flicker.base.values import TailKind, Unobserved
 from flicker.evidence.document.excursion_table import ExcursionRow, listed
+from flicker.evidence.document.rows import FITNESS, WORD
 from flicker.evidence.findings import GROWTH, NO, NOT_SHOWN, YES, Finding, by_question, correct
 from flicker.evidence.guard import Guard, Reason
 from flicker.evidence.guard.words import not_excluded
@@ -69,20 +70,8 @@ class ChannelAssessment(Result):
     """Verdict, evidence and numbers of one channel."""
 
     channel: Annotated[str, Doc("Name of the channel.")]
-    fitness: Annotated[
-        str,
-        Doc(
-            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
-            values=("do not connect", "not yet shown", "within limits for the time observed"),
-        ),
-    ]
-    verdict: Annotated[
-        str,
-        Doc(
-            "How the channel behaves, strongest word that is shown.",
-            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
-        ),
-    ]
+    fitness: Annotated[str, FITNESS]
+    verdict: Annotated[str, WORD]
     tail: Annotated[str, Doc("What the word rests on; printed after it.")]
     reads: Annotated[str, Doc("One or two sentences for the owner of the unit.")]
     technician: Annotated[str, Doc("The findings in words.")]

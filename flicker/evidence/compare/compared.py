@@ -25,6 +25,7 @@ from flicker.evidence.compare.aspects import AspectChange, others_told, rate_see
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE, Cure, Note, NoteKind, Weighed
+from flicker.evidence.document.rows import FITNESS, WORD
 from flicker.evidence.located.rate_changed import RateChanged, Way
 from flicker.evidence.questions.recurrence import EpisodeRate
 from flicker.evidence.record.channel_record import ChannelRecord
@@ -48,20 +49,8 @@ class SideFigures(Result):
     power_ups: Annotated[int, Doc("Power-ups seen.", ge=0)]
     cold_starts: Annotated[int, Doc("Of these, from cold.", ge=0)]
     trips: Annotated[int, Doc("Times the assumed relay opened.", ge=0)]
-    verdict: Annotated[
-        str,
-        Doc(
-            "How the channel behaves, strongest word that is shown.",
-            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
-        ),
-    ]
-    fitness: Annotated[
-        str,
-        Doc(
-            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
-            values=("do not connect", "not yet shown", "within limits for the time observed"),
-        ),
-    ]
+    verdict: Annotated[str, WORD]
+    fitness: Annotated[str, FITNESS]
     against: Annotated[
         tuple[str, ...], Doc("What stands against a clearance, in volts, the weightiest first; empty where nothing does.")
     ] = ()

@@ -1,11 +1,14 @@
-"""Rows of documents that no result class holds, with the meaning of each key."""
+"""Rows of documents that no result class holds, and keys that several classes hold, with the meaning of each."""
 
 from __future__ import annotations
 
 from typing import Annotated, TypedDict
 
 from flicker.base.result import Doc
-from flicker.base.values import Unobserved
+from flicker.base.values import Fitness, Unobserved, VerdictWord
+
+WORD = Doc("How the channel behaves, strongest word that is shown.", values=tuple(VerdictWord))
+FITNESS = Doc("Whether a loudspeaker may hang on the channel; decided by volts before any statistics.", values=tuple(Fitness))
 
 
 class LevelChangeRow(TypedDict):

@@ -20,6 +20,7 @@ from flicker.case.case_file import Case, CaseError
 from flicker.evidence.assessment import Assessment
 from flicker.evidence.document.frames import VisitsTables
 from flicker.evidence.document.head import ByChannel, head
+from flicker.evidence.document.rows import FITNESS, WORD
 from flicker.evidence.located.rate_changed import RateChanged
 from flicker.evidence.outlook.bench import finite_peaks
 from flicker.evidence.outlook.protection import TELLS, TripForecast, trip_forecast
@@ -185,20 +186,8 @@ class ChannelVisit(Result):
     """One channel at one visit: rate with exact interval, settled level, noise, surge."""
 
     visit: Annotated[int, Doc("Number of the visit.", ge=0)]
-    verdict: Annotated[
-        str,
-        Doc(
-            "Verdict of this visit alone.",
-            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
-        ),
-    ]
-    fitness: Annotated[
-        str,
-        Doc(
-            "Whether a loudspeaker may hang on it.",
-            values=("do not connect", "not yet shown", "within limits for the time observed"),
-        ),
-    ]
+    verdict: Annotated[str, Doc("Verdict of this visit alone.", values=WORD.values)]
+    fitness: Annotated[str, FITNESS]
     episodes: Annotated[int, Doc("Episodes.", ge=0)]
     observed_s: Annotated[float, Doc("Observed seconds.", ge=0)]
     per_hour: Annotated[float | None, Doc("Rate per hour.", ge=0)]

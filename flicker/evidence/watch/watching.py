@@ -11,6 +11,7 @@ from flicker.base.formats import digits_text, hours_text, share_text, times_text
 from flicker.base.limits import Limits
 from flicker.base.result import Doc, Result, plain
 from flicker.evidence.document.head import head
+from flicker.evidence.document.rows import FITNESS, WORD
 from flicker.stats.sequential import RateDecision, likelihood_ratio_pair
 
 RECURS, CLEAN, GO_ON = "recurs", "clean enough", "go on"
@@ -109,21 +110,9 @@ class OfflineVerdict(Result):
     """The judgement of the whole log, made at the end."""
 
     channel: Annotated[str, Doc("Name.")]
-    verdict: Annotated[
-        str,
-        Doc(
-            "How the channel behaves, strongest word that is shown.",
-            values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive"),
-        ),
-    ]
+    verdict: Annotated[str, WORD]
     tail: Annotated[str, Doc("What the word rests on.")]
-    fitness: Annotated[
-        str,
-        Doc(
-            "Whether a loudspeaker may hang on the channel; decided by volts before any statistics.",
-            values=("do not connect", "not yet shown", "within limits for the time observed"),
-        ),
-    ]
+    fitness: Annotated[str, FITNESS]
     episodes: Annotated[int, Doc("Episodes.", ge=0)]
     observed_h: Annotated[float, Doc("Observed hours.", ge=0)]
     reads: Annotated[str, Doc("In words, for the owner of the unit.")]

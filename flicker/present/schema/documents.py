@@ -16,6 +16,7 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, SideFigures
 from flicker.evidence.compare.judged import SharedChange
 from flicker.evidence.compare.stages import Credit
+from flicker.evidence.document.rows import FITNESS, WORD
 from flicker.evidence.questions.auxiliary_channels import CompanionResult
 from flicker.evidence.questions.together import Coincidence
 from flicker.evidence.soaking.model import SoakPlan
@@ -155,18 +156,9 @@ class SurveyRow(TypedDict):
 
     source: Annotated[str, Doc("Path as given.")]
     channel: Annotated[str | None, Doc("Name of the channel.")]
-    verdict: Annotated[
-        str | None,
-        Doc("How the channel behaves.", values=("steady", "one-off", "noisy", "drifting", "degrading", "inconclusive")),
-    ]
+    verdict: Annotated[str | None, WORD]
     tail: Annotated[str | None, Doc("What the word rests on.")]
-    fitness: Annotated[
-        str | None,
-        Doc(
-            "Whether a loudspeaker may hang on it.",
-            values=("do not connect", "not yet shown", "within limits for the time observed"),
-        ),
-    ]
+    fitness: Annotated[str | None, FITNESS]
     runs: Annotated[int | None, Doc("Runs of the log.", ge=0)]
     observed_s: Annotated[float | None, Doc("Observed seconds.", ge=0)]
     episodes: Annotated[int | None, Doc("Episodes of its own.", ge=0)]
