@@ -27,12 +27,14 @@ FELL = 3.5  # sigma, or last digits, of a rest from zero: two blocks at zero by 
 LEFT = 0.3  # of the rest, at most, is left by a relay that opened: the zero of a meter, or pick-up; a choice
 TWICE = 2.0  # times as far from zero as a meter reads it at most: what comes so near is asked where it ends; a choice
 QUIET = 8  # blocks, of all falls together, tell how noisy it is there; a choice
-UNLIKE = 1.7  # times as noisy, or less, is another circuit; as an hour's cells are compared (`awake.QUIETER`)
+UNLIKE = 1.7  # times as noisy, or less, is another circuit; a choice, as an hour's cells are compared (`awake.QUIETER`)
 AROUND = 32  # blocks on either side that tell the rest and its noise; a choice
 HALF = 0.6745  # median size of a standard normal number, by definition
 RESTLESS = 0.25  # of the blocks go so near to zero: the rest does not stand out of the noise; a choice
-FEWEST = 3  # equal intervals, of moments known to a block: three at random are so in one log of a thousand, where each is
-EVEN = 30.0  # blocks long and more; choices
+# equal intervals, of moments known to a block: three at random are so in one log of a thousand, where each is EVEN blocks long and
+# more; choices
+FEWEST = 3
+EVEN = 30.0  # a choice
 AT_ONCE = 4096  # falls looked at, at most; a choice for speed
 
 

@@ -48,8 +48,8 @@ class Hidden(NamedTuple):
     def __add__(self, other: Hidden) -> Hidden:  # type: ignore[override]
         """Of two stretches together."""
         return Hidden(
-            self.zeros + other.zeros, self.below or other.below, self.falls + other.falls, self.blinks + other.blinks,
-            self.held + other.held, max(self.longest_s, other.longest_s),
+            zeros=self.zeros + other.zeros, below=self.below or other.below, falls=self.falls + other.falls,
+            blinks=self.blinks + other.blinks, held=self.held + other.held, longest_s=max(self.longest_s, other.longest_s),
         )  # fmt: skip
 
 
@@ -79,7 +79,8 @@ def _of_run(traces: RunTraces, off: Floats) -> list[Hidden]:
         falls, blinks = (lasted(run, blocks) for blocks in fallen[place][:2])
         held = _held(run, own, repeats[place] & ~marked[place], [item for k, item in enumerate(repeats) if k != place])
         longest_s = max(float(item.max(initial=0.0)) for item in (falls, blinks, held))
-        out.append(Hidden(zeros, bool(np.any(own.low[seen] < 0.0)), falls.size, blinks.size, held.size, longest_s))
+        below = bool(np.any(own.low[seen] < 0.0))
+        out.append(Hidden(zeros=zeros, below=below, falls=falls.size, blinks=blinks.size, held=held.size, longest_s=longest_s))
     return out
 
 
