@@ -323,3 +323,26 @@ def test_small_rests_stay_small_and_what_is_dead_is_silent(kind: str) -> None:
         for name in made.names:
             assert np.abs(log[f"{name}_V"][t > 120]).max() < 0.045
     assert ("left within*" in step.must) is not ("left within*" in step.never)
+
+
+@pytest.mark.parametrize(("kind", "seed"), [
+    ("far extremes beside means", 7000), ("far a logger for each", 5004), ("far hot only and short", 5000),
+    ("far means after", 5001), ("far leads swapped sound", 5004),
+])  # fmt: skip
+def test_what_far_benches_found_stays_mended(kind: str, seed: int) -> None:
+    """Means are not cleared beside their extremes; a logger for each channel; a log that cannot show the fault seen before clears nothing."""
+    assert not benches.tell(kind, seed).harms
+
+
+def test_a_line_through_a_step_is_not_more_movement_than_was_read() -> None:
+    """Least squares by hand: a line through a step of s in mid-log rises by 1.5 s, here 21 mV, where the readings moved 14."""
+    from flicker.evidence.questions.movement import raw_movement
+
+    time_s = np.arange(1200.0, 20_000.0, 60.0)
+    noise = 1e-4 * np.random.default_rng(1).standard_normal(time_s.size)
+    step = noise + 0.014 * (time_s > time_s.mean())
+    assert abs(np.polyfit(time_s, step, 1)[0]) * np.ptp(time_s) == pytest.approx(0.021, rel=0.05)
+    found = raw_movement([(time_s, step)], 0.020).largest
+    assert found is not None and not found.beyond
+    line = raw_movement([(time_s, noise + 0.021 * (time_s - time_s[0]) / np.ptp(time_s))], 0.020).largest
+    assert line is not None and line.beyond

@@ -618,7 +618,15 @@ def test_an_average_that_is_read_without_its_extremes_is_told(tmp_path):
     path.write_text(tab("time_s,left_min_mV,left_max_mV,left_mean_mV", [T, L - 1, L + 1, L]))
     (told,) = [note for note in read_log(path, channels=["left_mean_mV"]).runs[0].notes if "extremes" in note]
     assert "left_min_mV" in told and "left_max_mV" in told
+    (told,) = [note for note in read_log(path, channels=["left_max_mV"]).runs[0].notes if "extremes" in note]
+    assert "left_min_mV" in told and "the other way" in told
     assert not [n for n in read_log(path, channels=["left_mean_mV", "left_min_mV", "left_max_mV"]).runs[0].notes if "extremes" in n]
+    for named, partial in (
+        (["left_mean_mV", "left_min_mV", "left_max_mV"], ("left_mean",)),
+        (["left_min_mV", "left_max_mV"], ()),
+        (["left_max_mV"], ("left_max",)),
+    ):
+        assert read_log(path, channels=named).runs[0].averaged == partial
 
 
 @pytest.mark.parametrize("times", ["blank", "twice"])

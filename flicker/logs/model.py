@@ -50,7 +50,7 @@ class Run:
     ``offset_s`` is the time of its first sample on the source's (repaired) clock; ``start`` the absolute time of that
     sample where the file tells it. ``pace_changes`` holds from when on (on the clock of its stretch) which interval is the
     usual one; it is empty where that never changes. ``averaged`` names channels that are averages whose extremes the file
-    holds, too, and that nobody reads. ``back_s`` is by how much the file's clock went back where its runs begin, up to this one:
+    holds, too, or one extreme read without the other. ``back_s`` is by how much the file's clock went back where its runs begin, up to this one:
     ``offset_s`` goes on as if it had not, ``start`` is the stamp in the file.
     """
 

@@ -47,7 +47,7 @@ def zeros_for_lost(b: Bench) -> None:
 
 
 def extremes_beside_means(b: Bench, all_of_them: bool = True) -> None:
-    """A row a half minute with mean, least and largest: 2 V of 0.2 s stand only in the largest. No left column is cleared."""
+    """A row a half minute with mean, least and largest: 2 V of 0.2 s stand only in the largest. Neither mean nor largest is cleared."""
     t = b.instants(hours_of(b, 5.0), 30.0)
     at = b.rng.choice(t.size, 9, replace=False)
     columns: dict[str, Floats] = {}
@@ -60,7 +60,7 @@ def extremes_beside_means(b: Bench, all_of_them: bool = True) -> None:
         columns.update({f"{n}_avg_V": mean, f"{n}_min_V": low, f"{n}_max_V": high})
     rows = [",".join([stamp(x), *(f"{v[i]:.4f}" for v in columns.values())]) for i, x in enumerate(t)]
     chosen = list(columns) if all_of_them else [f"{n}_avg_V" for n in b.names]
-    b.step("assess", [text([",".join(["time", *columns]), *rows])], never=["left* within*", "left* steady"], reading={"channels": chosen})
+    b.step("assess", [text([",".join(["time", *columns]), *rows])], never=[x for n in ("left_avg", "left_max") for x in uncleared(n)], reading={"channels": chosen})
 
 
 def means_alone(b: Bench) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from flicker.base.formats import (
     times_text,
 )
 from flicker.base.result import Doc, Result, plain
-from flicker.base.values import Aspect
+from flicker.base.values import Aspect, Fitness
 from flicker.evidence.compare.aspects import AspectChange, others_told, rate_seen, stage_text
 from flicker.evidence.compare.condition_change import Change, PowerUpChange
 from flicker.evidence.compare.power_up_ratio import PowerUpRatio
@@ -59,6 +59,12 @@ class SideFigures(Result):
         """Return the rate's fields with the others beside them."""
         own = plain({name: getattr(self, name) for name in self.__slots__ if name != "rate"})
         return {**self.rate.to_dict(), **own}
+
+    def beside(self, state: Cure) -> SideFigures:
+        """As the later side: logs that could not have shown the fault known from before do not clear."""
+        if not state.unseen or self.fitness != Fitness.WITHIN_LIMITS:
+            return self
+        return replace(self, fitness=Fitness.NOT_YET_SHOWN, against=(state.unseen, *self.against))
 
 
 @dataclass(frozen=True, slots=True)

@@ -343,7 +343,7 @@ def _channel(
         cured=cured,
         untouched=untouched,
         before=figures[0],
-        after=figures[1],
+        after=figures[1].beside(state),
         ratio=ratio_figures(item.leading, item),
         episode_ratio=ratio_figures(item.ratio, item),
         noise_ratio=noise,

@@ -297,7 +297,7 @@ class Cure:
     ``word`` is 'shown', 'not yet', 'no', or None where there was nothing to cure. Each of the two ways, clean power-ups
     or cold starts, suffices where it is given. ``power_ups_needed`` further power-ups of ``each_h``, as long as those
     after, make the clean hours: one long run tells less. ``fault_shows_in`` is in how many such power-ups the fault as it
-    came would have shown itself.
+    came would have shown itself. ``unseen`` tells why the later logs could not have shown it at all; empty where they could.
     """
 
     word: str | None
@@ -308,6 +308,7 @@ class Cure:
     power_ups_needed: int | None = None
     each_h: float | None = None
     fault_shows_in: int | None = None
+    unseen: str = ""
 
 
 def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float, confidence: float = 0.95) -> Cure:
@@ -339,7 +340,7 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
         return Cure("not yet" if item.shared[0] else None, concern_per_h)
     clean_h = [hours for _, hours in after.counted]
     hours, each = sum(clean_h), sum(clean_h) / max(len(clean_h), 1)
-    told = Cure("not yet", concern_per_h)
+    told = Cure("not yet", concern_per_h, unseen=_unseen(item))
     if hours > 0 and after.episodes == 0:
         told = replace(told, excluded_per_h=clean_exposure(1.0, confidence=confidence).exposure / hours)
     if recurs or item.outcome == WORSE:
@@ -367,6 +368,15 @@ def cure(item: Weighed, *, recurs: bool, concern_per_h: float, warm_up_s: float,
         none = None if starts is None else 0
         return replace(told, word="shown", clean_hours_needed=0.0, cold_starts_needed=none, power_ups_needed=0)
     return replace(told, clean_hours_needed=number * each, power_ups_needed=number)
+
+
+def _unseen(item: Weighed) -> str:
+    """Why the logs after could not have shown the fault as it came before; empty where they could."""
+    if item.barred:
+        return "the fault seen before may not show under the conditions of this log"
+    if item.ratio.base_count == 0 and item.before.episodes > 0:
+        return "the fault seen before came at times since power-up that this log does not hold"
+    return ""
 
 
 def _shows_in(before: Side, each_h: float, scatter: float, confidence: float) -> int | None:

@@ -81,7 +81,7 @@ class _Sum:
     same: bool = False  # another channel reads the same
     hidden: Hidden = field(default_factory=Hidden)  # readings that were gone or held for seconds
     rescaled: bool = False  # level and noise changed as a unit does
-    averaged: bool = False  # its extremes were not read
+    averaged: bool = False  # averages, or one extreme alone
 
 
 def judge_guard(
@@ -105,7 +105,7 @@ def judge_guard(
     speaker_side : bool
         Whether the leads may sit behind the output relay; False: no lead is open at the start.
     averaged : bool
-        Whether its readings are averages whose extremes were logged, too, and not read.
+        Whether its readings are averages whose extremes were logged, too, or one extreme without the other.
     """
     used = GuardLimits.of(limits)
     mine = [item.figures.channels[k] for item, k in zip(sessions, channel, strict=True)]

@@ -36,7 +36,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.SIGN: "went from its rest to exactly zero again and again, and never reads below: a swing below zero would not be seen",
         Reason.FALLS: f"fell from its rest to zero and came back {times_text(found.falls)}, for up to {seconds_text(found.longest_hidden_s)}: nothing shows what stood there",
         Reason.HELD: f"repeats one reading to the last digit {times_text(found.held)}, for up to {seconds_text(found.longest_hidden_s)}, while it moves else",
-        Reason.AVERAGED: "averages were read, in which what is short does not show, while the file holds the extremes too",
+        Reason.AVERAGED: "averages were read, or one extreme alone: what is short, or swings the other way, does not show; the extremes tell",
         Reason.UNDATED: "a log without a date that does not show its start",
     }
     return texts[reason]

@@ -6,6 +6,7 @@ Nothing is subtracted: the room, the temperature and settling explain movement e
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -73,6 +74,8 @@ def raw_movement(parts: Sequence[tuple[Floats, Floats]], limit_V: float) -> RawM
             keep = -(-time.size // MOST_LEVELS)
             time, level = time[keep // 2 :: keep], level[keep // 2 :: keep]
         item = moved_in_noise(level, time, limit=limit_V)
+        if item.beyond and float(np.ptp(level)) <= limit_V:  # a line through a step is longer than all that was read
+            item = replace(item, beyond=False)
         if np.isfinite(item.moved):
             found.append(item)
     if not found:

@@ -161,6 +161,9 @@ def _twice(runs: Sequence[RunTraces], copies: Sequence[tuple[int, ...]]) -> Iter
 
 def _overlap(runs: Sequence[RunTraces]) -> Iterator[str]:
     for one, two, shared in overlapping(runs):
+        names = {trace.channel for trace in one.traces}
+        if names.isdisjoint(trace.channel for trace in two.traces):
+            continue  # a logger for each channel
         if one.run.source != two.run.source and shared > LOST_S and not same_while_both(one, two):
             yield (
                 f"{one.run.source} and {two.run.source} cover the same {lasting_text(shared)}: one unit cannot "

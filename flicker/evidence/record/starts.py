@@ -48,14 +48,18 @@ def pause_s(before: RunTraces, run: RunTraces) -> float | None:
 
 
 def goes_on(runs: Sequence[RunTraces], log: Log) -> bool:
-    """Whether a log begins within a minute of the end of the last run: then it continues it, whatever it looks like."""
+    """Whether a log begins within a minute of the end of the last run of its channels: then it continues it, whatever it looks like.
+
+    A log of other channels of the same hours, by a logger of their own, continues nothing.
+    """
+    names = set(log.channels)
+    last = next((item.run for item in reversed(runs) if names.intersection(trace.channel for trace in item.traces)), None)
     start = log.source.start
-    if not runs or start is None or runs[-1].run.start is None or runs[-1].run.back_s:
+    if last is None or start is None or last.start is None or last.back_s:
         return False
-    last = runs[-1].run
-    if (start.tzinfo is None) != (last.start.tzinfo is None):  # type: ignore[union-attr]
+    if (start.tzinfo is None) != (last.start.tzinfo is None):
         return False
-    return (start - last.start).total_seconds() - last.duration_s < ALONG_S  # type: ignore[operator]
+    return (start - last.start).total_seconds() - last.duration_s < ALONG_S
 
 
 def power_ups_begin(runs: Sequence[RunTraces]) -> list[bool]:

@@ -46,9 +46,9 @@ def answers_of(job: JobResult) -> Answers:
     last = job.last.channels
     compared = {} if job.comparison is None else {item.channel: item for item in job.comparison.whole.channels}
     dangerous = [item for item in last if item.fitness == DO_NOT_CONNECT]
-    safe = all(item.fitness == WITHIN_LIMITS for item in last)
+    safe = not _open(last, compared)
     mood = "alarm" if dangerous else "calm" if safe else "open"
-    return Answers(mood, _headline(job, compared), _counts(job, compared), _may(last), _next(last, compared))
+    return Answers(mood, _headline(job, compared), _counts(job, compared), _may(last, compared), _next(last, compared))
 
 
 def _headline(job: JobResult, compared: dict[str, ChannelComparison]) -> str:
@@ -138,17 +138,23 @@ def _count(episodes: int, observed_s: float) -> str:
     return f"{times_text(episodes) if episodes else 'none'} in {lasting_text(observed_s)}"
 
 
-def _may(channels: tuple[ChannelAssessment, ...]) -> str:
+def _open(channels: tuple[ChannelAssessment, ...], compared: dict[str, ChannelComparison]) -> list[str]:
+    """Channels that are not within limits, by their own logs or beside the fault that came before."""
+    found = [(item, compared.get(item.channel)) for item in channels]
+    return [a.channel for a, b in found if a.fitness != WITHIN_LIMITS or (b is not None and b.after.fitness != WITHIN_LIMITS)]
+
+
+def _may(channels: tuple[ChannelAssessment, ...], compared: dict[str, ChannelComparison]) -> str:
     watched = lasting_text(min((item.observed_s for item in channels), default=0.0))
     dangerous = [item for item in channels if item.fitness == DO_NOT_CONNECT]
     if dangerous:
         peaks = [item.relay.peak_V for item in dangerous if item.relay.peak_V is not None]
         most = f": up to {volts_text(max(map(abs, peaks)))} of direct voltage was seen" if peaks else ""
         return f"No loudspeaker may be connected to {' or '.join(item.channel for item in dangerous)}{most}."
-    if all(item.fitness == WITHIN_LIMITS for item in channels):
+    open_ = _open(channels, compared)
+    if not open_:
         return f"A loudspeaker may be connected: every channel stayed within its limits for the {watched} watched."
-    open_ = [item.channel for item in channels if item.fitness != WITHIN_LIMITS]
-    rest = [item.channel for item in channels if item.fitness == WITHIN_LIMITS]
+    rest = [item.channel for item in channels if item.channel not in open_]
     also = f" ({', '.join(rest)}: within limits)" if rest else ""
     return f"No loudspeaker yet: {' and '.join(open_)} not yet shown to be safe in the {watched} watched{also}."
 

@@ -92,7 +92,9 @@ def answer(item: ChannelAssessment) -> Text:
         said.insert(0, f"the level moved {volts_text(raw.moved_V)}, at last {volts_text(raw.last_V)}")
     elif item.baseline.level_V is not None:
         said.append(f"rests at {volts_text(item.baseline.level_V)}")
-    if not swings:
+    if not swings and raw.swings and not moved:  # smaller than what counts as an excursion, or where nothing was observed
+        said.append(f"swings up to {volts_text(raw.largest_swing_V)} as read, {times_text(raw.swings)}")
+    elif not swings:
         said.append(f"no swing in {seen}" if item.observed_s > 0 else "nothing was observed")
     if item.fitness == WITHIN_LIMITS:
         return Text.assemble(("yes", "bold dark_cyan"), f", for the {seen} observed: {', '.join(said)}")

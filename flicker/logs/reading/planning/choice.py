@@ -138,6 +138,7 @@ def channels_among(task: Task, free: list[Column]) -> list[Column]:
     if not (wishes.may_lack and as_told):  # else a case names the columns that are used
         told = [c for c in chosen if c in forced or {c.header.strip(), c.label.name} & set(wishes.legs)]
         _ask_which_output(chosen, _statistics(task, free), told, name)
+    _tell_extremes(task, free, forced)
     return chosen
 
 
@@ -190,18 +191,29 @@ def _only_statistics(task: Task, free: list[Column]) -> None:
 
 
 def _tell_extremes(task: Task, free: list[Column], chosen: list[Column]) -> None:
-    """Say where averages are read whose minima and maxima stand beside them unread."""
+    """Mark what does not show every swing: averages whose extremes the file holds, and one extreme alone; tell what is unread."""
     averages = [c for c in chosen if c.name_words & vocabulary.AVERAGES]
-    bases = [c.name_words - vocabulary.STATISTICS for c in averages]
+    extremes = [c for c in chosen if c.name_words & vocabulary.EXTREMES and not c.name_words & vocabulary.EITHER_WAY]
     beside = [c for c in _statistics(task, free) if c not in chosen and c.name_words & vocabulary.EXTREMES]
-    beside = [c for c in beside if c.name_words - vocabulary.STATISTICS in bases]
-    if beside:
-        extremes = [c.name_words - vocabulary.STATISTICS for c in beside]
-        task.averages = [c for c, base in zip(averages, bases, strict=True) if base in extremes]
+    of_unread = [_output_of(c) for c in beside]
+    of_read = [_output_of(c) for c in extremes]
+    task.averages = [
+        *(c for c in averages if _output_of(c) in (*of_unread, *of_read)),
+        *(c for c in extremes if of_read.count(_output_of(c)) == 1),
+    ]
+    told = [c for c in task.averages if _output_of(c) in of_unread]
+    if told:
+        of_told = [_output_of(c) for c in told]
+        unread = [c.header for c, output in zip(beside, of_unread, strict=True) if output in of_told]
+        what = "averages, in which what is short does not show" if told[0] in averages else "one extreme alone, in which a swing the other way does not show"
         task.notes.append(
-            f"{listed([c.header for c in averages])}: averages, in which what is short does not show; the file holds"
-            f" the extremes as well, name them too: {listed([c.header for c in beside])}."
+            f"{listed([c.header for c in told])}: {what}; the file holds the extremes as well, name them too: {listed(unread)}."
         )
+
+
+def _output_of(column: Column) -> frozenset[str]:
+    """What a column of averages or extremes is called without these words."""
+    return frozenset(column.name_words - vocabulary.STATISTICS)
 
 
 def _counts(task: Task, free: list[Column]) -> list[Column]:

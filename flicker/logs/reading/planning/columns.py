@@ -209,7 +209,7 @@ class Task:
 
     ``kinds`` says what the columns are that may be no outputs, by position; those that are read all the same lose it.
     ``heading`` are the lines above the header, and ``interval_s`` the time from sample to sample that they tell. ``scan`` hands out all cells of
-    a column, where the parts looked at do not settle a question. ``averages`` are read while their extremes are not.
+    a column, where the parts looked at do not settle a question. ``averages`` are read though the file holds their extremes, or are one extreme alone.
     """
 
     name: str

@@ -33,7 +33,7 @@ class Plan(NamedTuple):
     over_words: tuple[str, ...] = ()
     start: datetime | None = None  # of the first sample, where lines above the header tell it and no column does
     day_us: int | None = None  # the date alone, microseconds since 1970
-    averaged: tuple[str, ...] = ()  # channels that are averages whose extremes the file holds and nobody reads
+    averaged: tuple[str, ...] = ()  # channels that are averages whose extremes the file holds, or one extreme alone
 
     @property
     def roles(self) -> tuple[str, ...]:

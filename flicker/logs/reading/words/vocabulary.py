@@ -70,6 +70,7 @@ AVERAGES = frozenset({
 })  # fmt: skip
 SPREADS = frozenset({"std", "stdev", "stddev", "sd", "sigma", "rms", "pp", "vpp", "p2p", "variance"})
 EXTREMES = STATISTICS - AVERAGES - SPREADS
+EITHER_WAY = frozenset({"peak", "pk", "spitze"})  # the largest of both signs
 SIGN = frozenset({"sign", "polarity", "vorzeichen", "polaritat", "signe", "signo", "segno", "teken", "pol"})
 RANGE = frozenset({"range", "ranges", "bereich", "messbereich", "gamme", "calibre", "rango", "portata", "bereik"})
 LIMIT = frozenset({
