@@ -137,3 +137,14 @@ def test_a_meter_that_looks_at_its_zero_by_the_clock_is_no_relay(by_clock, refus
     at = np.arange(1500.0, t[-1], 600.0) if by_clock else np.sort(rng.uniform(1500.0, t[-1], 24)).round()
     (guard,) = guards(t, 1e-4, left=np.where(np.isin(t, at), 0.0, output(rng, t, 4e-3)))
     assert (Reason.FALLS in guard["reasons"]) is refused and (Reason.SIGN in guard["reasons"]) is refused
+
+
+def test_a_meter_of_means_shows_a_part_of_what_all_lost_at_once():
+    """Three times all outputs are gone for 1.4 s, read as means of each second: no output was live beside another that was cut off."""
+    rng, t = bench(1.0)
+    share = np.zeros(t.size)
+    for a in (3000.45, 7777.7, 12_345.2):
+        share += np.clip(np.minimum(t, a + 1.4) - np.maximum(t - 1.0, a), 0.0, 1.0)
+    volts = {n: (1.0 - share) * output(rng, t, rest) for n, rest in (("left", 2e-3), ("right", 8e-3), ("sub", -8e-3))}
+    for guard in guards(t, 1e-4, **volts):
+        assert guard["reasons"] == []

@@ -25,6 +25,7 @@ LEAST_S = 2.0  # as long as a blank that may hide an overload, clearance 7; rela
 REST_S = 1800.0  # so long a time tells where a channel rests; a choice
 FELL = 3.5  # sigma, or last digits, of a rest from zero: two blocks at zero by chance come in one log of thousands; a choice
 LEFT = 0.3  # of the rest, at most, is left by a relay that opened: the zero of a meter, or pick-up; a choice
+HALF_WAY = 0.5  # of its own rest at least is read of a channel that is not cut off as well; a choice
 TWICE = 2.0  # times as far from zero as a meter reads it at most: what comes so near is asked where it ends; a choice
 QUIET = 8  # blocks, of all falls together, tell how noisy it is there; a choice
 UNLIKE = 1.7  # times as noisy, or less, is another circuit; a choice, as an hour's cells are compared (`awake.QUIETER`)
@@ -55,14 +56,15 @@ def falls_of(run: RunBlocks, counted: Sequence[Bools]) -> list[Falls]:
         blocks & (np.maximum(np.abs(own.low), np.abs(own.high)) <= nothing)
         for own, blocks, nothing in zip(run.channels, counted, none_V, strict=True)
     ]
+    rest_V = [_rests(run, own, blocks) for own, blocks in zip(run.channels, counted, strict=True)]
     live = [
-        blocks & (np.minimum(np.abs(own.low), np.abs(own.high)) > nothing) & (own.low * own.high > 0.0)
-        for own, blocks, nothing in zip(run.channels, counted, none_V, strict=True)
+        blocks & (np.where(rests > 0.0, own.low, -own.high) > np.maximum(HALF_WAY * np.abs(rests), nothing))
+        for own, blocks, rests, nothing in zip(run.channels, counted, rest_V, none_V, strict=True)
     ]
     found = []
-    for place, (own, blocks, nothing) in enumerate(zip(run.channels, counted, none_V, strict=True)):
+    for place, (own, blocks, rests, nothing) in enumerate(zip(run.channels, counted, rest_V, none_V, strict=True)):
         beside = np.logical_or.reduce([item for k, item in enumerate(live) if k != place] or [np.zeros(blocks.size, dtype=bool)])
-        found.append(_falls(run, own, blocks, nothing, beside))
+        found.append(_falls(run, own, blocks, rests, nothing, beside))
     fell, blinked = (np.logical_or.reduce([getattr(item, name) for item in found]) for name in ("fell", "blinked"))
     return [Falls(own.fell | (fell & there), own.blinked | (blinked & there), own.looked) for own, there in zip(found, zero, strict=True)]
 
@@ -109,12 +111,11 @@ def _rests(run: RunBlocks, own: ChannelBlocks, counted: Bools) -> Floats:
     return np.repeat(rests, sizes)
 
 
-def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools, none_V: Floats, beside: Bools) -> Falls:
-    """Falls of one channel; ``beside`` tells where another channel is live."""
+def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools, rest_V: Floats, none_V: Floats, beside: Bools) -> Falls:
+    """Falls of one channel from where it rests; ``beside`` tells where another channel is live."""
     fell, blinked, looked = out = Falls(*(np.zeros(counted.size, dtype=bool) for _ in range(3)))
     if not counted.any():
         return out
-    rest_V = _rests(run, own, counted)
     sign = np.sign(rest_V)
     near_V, far_V = np.where(sign > 0, own.low, -own.high), np.where(sign > 0, own.high, -own.low)
     past = counted & (near_V <= np.maximum(LEFT * np.abs(rest_V), TWICE * none_V)) & (sign != 0.0)
