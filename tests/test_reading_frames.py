@@ -106,6 +106,20 @@ def test_what_frames_do_not_tell_is_asked_for():
             read_log(data)
 
 
+def test_numbers_of_rows_that_a_filter_left_are_no_seconds():
+    kept = np.flatnonzero(np.arange(3 * N) % 7 != 3)[:N]
+    bare = pd.DataFrame({"left": np.resize(LEFT, 3 * N)}).iloc[kept]
+    for data in (bare, bare["left"]):
+        with pytest.raises(LogError, match="no column tells the time"):
+            read_log(data)
+    assert read_log(bare, time_column="index").runs[0].duration_s == kept[-1]
+    assert read_log(bare, time_column="index", time_unit="ms").runs[0].duration_s == pytest.approx(kept[-1] / 1e3)
+    for title in ("time_s", "t", "Zeit"):
+        log = read_log(pd.DataFrame({title: 0.1 * np.arange(3 * N), "left": np.resize(LEFT, 3 * N)}).iloc[kept])
+        assert log.runs[0].duration_s == pytest.approx(0.1 * kept[-1])
+        assert log.channels == ("left",)
+
+
 TIMES: dict[str, tuple[Any, datetime | None]] = {
     "seconds": (SECONDS + 7, None),
     "datetime64[ns]": (INDEX.to_numpy(), START),

@@ -21,7 +21,8 @@ TAKEN = "a file, a data frame, a series with an index of times, or a dict of arr
 def frame_source(data: Any, wishes: Wishes) -> Source:
     """Make a source of a data frame (pandas, polars, Arrow), a series or a dict of arrays.
 
-    An index of times becomes the time column. Where the data say nothing else, readings are volts and numbers of a time
+    An index of times becomes the time column; one of whole numbers without a name counts rows (a filter leaves such), and is
+    the time only where ``time_column="index"`` says so. Where the data say nothing else, readings are volts and numbers of a time
     column are seconds; moments and durations are converted by what they are.
 
     Raises
@@ -101,7 +102,7 @@ def _of_pandas(data: Any) -> Any:
     if isinstance(index, pd.MultiIndex):
         data = data.reset_index()
     elif timed or not plain:
-        title = str(index.name) if named else "time"
+        title = str(index.name) if named else "index" if index.inferred_type == "integer" else "time"
         while title in map(str, data.columns):
             title += " (index)"
         data = data.reset_index(names=title) if timed or named or index.inferred_type != "string" else data
