@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from flicker.stats.extremes import fit_tail
+from flicker.stats.extremes import fit_tail, gpd
 from flicker.stats.extremes.gpd import covariance
 
 DATA = Path(__file__).parent / "data"
@@ -117,6 +117,17 @@ def test_the_bound_from_ten_peaks_covers():
         if covered / 40 >= 0.85:
             return  # decided, whatever the rest says
     pytest.fail(f"{covered} of 40 covered")
+
+
+def test_limits_from_many_peaks_are_those_of_the_likelihood(monkeypatch):
+    # the normal approximation, used beyond 5,000 peaks, against the profile of the likelihood
+    fit = fit_tail(peaks(2000, 12), 0.04, exposure=100.0)
+    exact = fit.chance_above(0.45, 2.0)
+    monkeypatch.setattr(gpd, "LATTICE_AT_MOST", 1000)
+    normal = fit.chance_above(0.45, 2.0)
+    assert 0 < exact.low < exact.chance < exact.high < 1
+    assert normal != exact
+    assert (normal.low, normal.chance, normal.high) == pytest.approx((exact.low, exact.chance, exact.high), rel=0.1)
 
 
 def test_results_are_plain():

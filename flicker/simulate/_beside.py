@@ -123,8 +123,7 @@ def _places(sheet: Sheet, rng: np.random.Generator, rate_per_h: float) -> Floats
 )
 def long_swings(sheet: Sheet, *, count: int = 4) -> None:
     """Put ``count`` long swings into the bad channels, evenly but for some scatter."""
-    for name in sheet.bad:
-        rng = sheet.rng("place", 0, name)
+    for name, rng in sheet.bad_streams("place"):
         share = (np.arange(count) + rng.uniform(0.1, 0.5, count)) / count
         sheet.draw(name, share * sheet.usable_s * sheet.setting.runs)
 

@@ -200,8 +200,7 @@ def range_change(
     sheet: Sheet, *, fine_V: float = 0.00001, coarse_V: float = 0.001, at: float | None = None, shift_V: float = 0.0006
 ) -> None:
     """Change the range once, at the share ``at`` (drawn); ranges differ by up to ``shift_V``."""
-    for run, name, trace in sheet.each_bad():
-        rng = sheet.rng("range", run, name)
+    for run, _, trace, rng in sheet.each_bad_stream("range"):
         share = float(rng.uniform(0.25, 0.75)) if at is None else at
         border, n = sheet.index(run, share * sheet.span_s), sheet.time[run].size
         trace.ranges = [(0, border, fine_V), (border, n, coarse_V)]

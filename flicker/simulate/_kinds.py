@@ -101,8 +101,7 @@ def one_off(sheet: Sheet) -> None:
 )
 def one_off_burst(sheet: Sheet, *, glitches: int = 4, span_s: float = 12.0) -> None:
     """Put ``glitches`` glitches within ``span_s``."""
-    for name in sheet.bad:
-        rng = sheet.rng("place", 0, name)
+    for name, rng in sheet.bad_streams("place"):
         run = int(rng.integers(sheet.setting.runs))
         at = rng.uniform(0.0, max(0.95 * sheet.usable_s - span_s, 0.0))
         sheet.draw(name, at + np.sort(rng.uniform(0.0, span_s, glitches)), run=run)
@@ -114,8 +113,7 @@ def one_off_burst(sheet: Sheet, *, glitches: int = 4, span_s: float = 12.0) -> N
 @kind("noisy", "noisy", "glitches that recur at random, singly and independently", verdict="noisy")
 def noisy(sheet: Sheet, *, rate_per_h: float = 6.0, episodes: int | None = None) -> None:
     """Put glitches at a constant rate (Poisson), or exactly ``episodes`` of them."""
-    for name in sheet.bad:
-        rng = sheet.rng("place", 0, name)
+    for name, rng in sheet.bad_streams("place"):
         asked = None if episodes is None else np.sort(rng.uniform(0.0, sheet.total_s, episodes))
         sheet.draw(name, _noise.at_random(rng, rate_per_h, sheet.total_s) if asked is None else asked)
 
@@ -134,8 +132,7 @@ def bursts(
     ``gap_s`` is the mean gap inside a burst (drawn: 3 to 20 s). With ``tail``, sizes have a Pareto tail of that index
     instead (2 and less: no finite variance, but for a cap of 500).
     """
-    for name in sheet.bad:
-        rng = sheet.rng("place", 0, name)
+    for name, rng in sheet.bad_streams("place"):
         mean_gap = float(np.exp(rng.uniform(np.log(3.0), np.log(20.0)))) if gap_s is None else gap_s
         begin = _noise.at_random(rng, bursts_per_h, sheet.total_s)
         size = rng.geometric(1.0 / burst_size, begin.size)
@@ -151,8 +148,7 @@ def bursts(
 @kind("noisy-saturated", "noisy", "a glitch every second, without end", verdict="noisy", length_s=(0.5, 0.5))
 def saturated(sheet: Sheet, *, every_s: float = 1.0) -> None:
     """Put a glitch every ``every_s`` on average, from the lead-in to the end."""
-    for run, name, _ in sheet.each_bad():
-        rng = sheet.rng("place", run, name)
+    for run, name, _, rng in sheet.each_bad_stream("place"):
         count = int(sheet.usable_s / every_s)
         sheet.draw(name, (np.arange(count) + rng.uniform(0.0, 0.4, count)) * every_s, run=run, purpose="saturated")
 
@@ -160,16 +156,14 @@ def saturated(sheet: Sheet, *, every_s: float = 1.0) -> None:
 @kind("noisy-heavy", "noisy", "a broad noise floor with heavy tails", verdict="noisy")
 def heavy_floor(sheet: Sheet, *, floor_V: float = 0.008, freedom: float = 3.0) -> None:
     """Add Student-t noise with a robust sigma of ``floor_V``."""
-    for run, name, trace in sheet.each_bad():
-        rng = sheet.rng("floor", run, name)
+    for _, _, trace, rng in sheet.each_bad_stream("floor"):
         trace.noise = trace.noise + floor_V * _noise.heavy(rng, trace.noise.size, freedom)
 
 
 @kind("noisy-floor", "noisy", "a noise floor above its limit, without glitches", verdict="noisy")
 def high_floor(sheet: Sheet, *, floor_V: float = 0.006) -> None:
     """Add white noise of sigma ``floor_V``."""
-    for run, name, trace in sheet.each_bad():
-        rng = sheet.rng("floor", run, name)
+    for _, _, trace, rng in sheet.each_bad_stream("floor"):
         trace.noise = trace.noise + floor_V * _noise.white(rng, trace.noise.size)
 
 
@@ -208,8 +202,7 @@ def line(sheet: Sheet, *, drift_V: float = 0.030) -> None:
 @kind("drifting-step", "drifting", "a settled level that steps by 25 mV once and stays", verdict="drifting")
 def step(sheet: Sheet, *, step_V: float = 0.025, at: float | None = None) -> None:
     """Step once at the share ``at`` of the first run but one half (drawn: between 0.15 and 0.85 of a run)."""
-    for name in sheet.bad:
-        rng = sheet.rng("drift", 0, name)
+    for name, rng in sheet.bad_streams("drift"):
         share = float(rng.uniform(0.15, 0.85)) if at is None else at
         sheet.step((sheet.setting.runs - 1) // 2, name, share * sheet.span_s, step_V * float(rng.choice([-1.0, 1.0])))
 
@@ -300,8 +293,7 @@ def degrading_size(sheet: Sheet, *, growth: float = 9.0, episodes: int | None = 
 )
 def ageing(sheet: Sheet, *, first_per_h: float = 2.0, growth: float = 1.8) -> None:
     """Put glitches at ``first_per_h`` in the first run and ``growth`` times more in each later one (Poisson)."""
-    for run, name, _ in sheet.each_bad():
-        rng = sheet.rng("place", run, name)
+    for run, name, _, rng in sheet.each_bad_stream("place"):
         sheet.draw(name, _noise.at_random(rng, first_per_h * growth**run, sheet.usable_s), run=run)
 
 
@@ -319,8 +311,7 @@ def ageing(sheet: Sheet, *, first_per_h: float = 2.0, growth: float = 1.8) -> No
 )
 def warm_up(sheet: Sheet, *, per_run: float = 8.0, tau_s: float = 240.0) -> None:
     """Put ``per_run`` glitches (Poisson) into each run, at exponential times of mean ``tau_s`` from the lead-in."""
-    for run, name, _ in sheet.each_bad():
-        rng = sheet.rng("place", run, name)
+    for run, name, _, rng in sheet.each_bad_stream("place"):
         place = np.sort(rng.standard_exponential(int(rng.poisson(per_run))) * tau_s)
         sheet.draw(name, place[place < sheet.usable_s], run=run)
 
@@ -336,8 +327,7 @@ def warm_up(sheet: Sheet, *, per_run: float = 8.0, tau_s: float = 240.0) -> None
 )
 def heat(sheet: Sheet, *, per_run: float = 12.0, power: float = 2.0) -> None:
     """Put some ``per_run`` glitches into each run (Poisson); the expected number grows with time on to ``power``."""
-    for run, name, _ in sheet.each_bad():
-        rng = sheet.rng("place", run, name)
+    for run, name, _, rng in sheet.each_bad_stream("place"):
         share = np.sort(rng.random(int(rng.poisson(per_run)))) ** (1.0 / power)
         sheet.draw(name, share * sheet.usable_s * (1.0 - 1e-9), run=run)
 

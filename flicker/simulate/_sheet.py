@@ -182,6 +182,14 @@ class Sheet:
         """Return every (run, channel, trace) of the bad channels."""
         return [(run, name, self.traces[run][name]) for run in range(self.setting.runs) for name in self.bad]
 
+    def bad_streams(self, purpose: str) -> list[tuple[str, np.random.Generator]]:
+        """Return every bad channel with its random stream of a purpose, one for all runs."""
+        return [(name, self.rng(purpose, 0, name)) for name in self.bad]
+
+    def each_bad_stream(self, purpose: str) -> list[tuple[int, str, Trace, np.random.Generator]]:
+        """Return every (run, channel, trace) of the bad channels with its random stream of a purpose."""
+        return [(run, name, trace, self.rng(purpose, run, name)) for run, name, trace in self.each_bad()]
+
     def each(self) -> list[tuple[int, str, Trace]]:
         """Return every (run, channel, trace)."""
         return [(run, name, self.traces[run][name]) for run in range(self.setting.runs) for name in self.channels]

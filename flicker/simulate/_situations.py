@@ -59,8 +59,7 @@ def classic(sheet: Sheet) -> None:
         (93.0, 6.0, -0.150, 0.100),
         (108.0, 4.0, 0.095, -0.06),
     ]
-    for run, name, trace in sheet.each_bad():
-        rng = sheet.rng("classic", run, name)
+    for run, name, trace, rng in sheet.each_bad_stream("classic"):
         trace.settled_V = 0.013
         trace.level[:] = 0.013 + 0.067 * np.exp(-sheet.time[run] / 11.0)
         trace.power_ups[:] = [PowerUp(0.0, 0.067, 11.0, 0.013, "cold")]
@@ -163,8 +162,7 @@ kind(
 
 def _trim(sheet: Sheet, trim_V: float, at: float | None, *, marked: bool) -> None:
     """Turn a trimmer in steps, a little too far and back."""
-    for name in sheet.bad:
-        rng = sheet.rng("trim", 0, name)
+    for name, rng in sheet.bad_streams("trim"):
         run = (sheet.setting.runs - 1) // 2
         start = (float(rng.uniform(0.25, 0.75)) if at is None else at) * sheet.span_s
         size = trim_V * float(rng.choice([-1.0, 1.0]))
@@ -202,8 +200,7 @@ def trimmed_unmarked(sheet: Sheet, *, trim_V: float = 0.030, at: float | None = 
 @kind("taps", "situation", "silent by itself, but jumps on nine of ten marked taps", verdict=None, length_s=(0.5, 4.0))
 def taps(sheet: Sheet, *, count: int = 10, answered: int = 9, every_s: float = 40.0, at: float = 0.5) -> None:
     """Tap ``count`` times from the share ``at`` of the first run on; ``answered`` of them give a glitch."""
-    for name in sheet.bad:
-        rng = sheet.rng("taps", 0, name)
+    for name, rng in sheet.bad_streams("taps"):
         first = min(at * sheet.span_s, max(sheet.span_s - (count + 1) * every_s, 0.0))
         when = np.round(first + (np.arange(count) + rng.uniform(0.0, 0.3, count)) * every_s, 3)
         reacts = np.zeros(count, dtype=bool)
@@ -261,8 +258,7 @@ def servo(sheet: Sheet, *, rate_per_h: float = 6.0, tau_s: float | None = None) 
 )
 def capacitor(sheet: Sheet, *, fault_V: float = 6.0, tau_s: float = 2.0) -> None:
     """Step to ``fault_V`` before the capacitor once; at the terminals it decays with ``tau_s``."""
-    for name in sheet.bad:
-        rng = sheet.rng("place", 0, name)
+    for name, rng in sheet.bad_streams("place"):
         place = sheet.lead_in_s + float(rng.uniform(0.0, 0.9)) * sheet.usable_s
         sheet.glitch((sheet.setting.runs - 1) // 2, name, place, 3.0 * tau_s, fault_V, "decay")
 

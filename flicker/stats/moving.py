@@ -24,9 +24,7 @@ __all__ = ["Movement", "moved_in_noise"]
 COSINES = 16  # from the second on: the first is much like a line
 COLOUR = 1.2  # power 1/f**COLOUR is the steepest noise for which the bound holds
 LEAST_LEVELS = 40
-CRITICAL = (
-    5.45  # line over the cosines' size, passed once in fifty by noise of 1/f**1.2 (simulated, 6,000 records of 240)
-)
+CRITICAL = 5.45  # line over the cosines' size, passed once in fifty by noise of 1/f**1.2 (simulated, 6,000 records of 240)
 # Share of records of 240 levels of 1/f**1.2 noise whose line over cosines is larger: tests/studies/make_moving_table.py
 LAW = (
     (0.5, 1.45), (0.2, 2.81), (0.1, 3.66), (0.05, 4.43), (0.02, 5.37), (0.01, 6.04), (0.005, 6.69), (0.002, 7.54),

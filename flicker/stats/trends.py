@@ -140,8 +140,8 @@ def mann_kendall(
     denominator = float(np.sqrt(float(pairs - in_y) * float(pairs - in_x)))
     tau_b = s / denominator if denominator > 0 else 0.0
     p_value = p_normal = 1.0 if np.isnan(z) else count_tails.normal_p(float(z), alternative)
-    tails = None
-    if method != "normal" and autocorrelation == "none" and n <= MOST_VALUES:
+    tails, few = None, method != "normal" and autocorrelation == "none" and n <= MOST_VALUES
+    if few:
         tails = exact_tails(int(s), *(np.unique(side, return_counts=True)[1] for side in (values, times)))
         how = "all orders of the values, exact"
     if tails is None and method == "exact":
@@ -149,7 +149,7 @@ def mann_kendall(
             f"method 'exact' needs autocorrelation 'none' and up to {MOST_VALUES} values, few of them tied on both sides; "
             f"got {autocorrelation!r} and {n} values"
         )
-    if tails is None and n <= MOST_VALUES and method == "auto" and autocorrelation == "none":
+    if tails is None and few:
         tails = permuted_tails(int(s), values, times, seed)
         how = "random orders of the values"
     if tails is not None:

@@ -194,27 +194,17 @@ class Tail(Result):
 
 def covariance(y: Floats, shape: float, scale: float) -> Floats:
     """Of shape and scale, from the observed information; nan where it is not positive definite (fits at a border)."""
+    from statsmodels.tools.numdiff import approx_hess3  # late: few logs hold so many peaks
+
     n = np.array([float(y.size)])
 
     def value(at: Floats) -> float:
         return float(log_likelihood(y[None, :], n, at[None, :1], at[None, 1:])[0, 0])
 
-    info = -hessian(value, np.array([shape, scale]), np.array([1e-4, 1e-4 * scale]))
+    info = -approx_hess3(np.array([shape, scale]), value, np.array([1e-4, 1e-4 * scale]))
     if not np.all(np.isfinite(info)) or np.linalg.det(info) <= 0 or info[0, 0] <= 0:
         return np.full((2, 2), np.nan)
     return np.asarray(np.linalg.inv(info), dtype=np.float64)
-
-
-def hessian(function: Callable[[Floats], float], at: Floats, steps: Floats) -> Floats:
-    """Second derivatives by central differences."""
-    k = at.size
-    out = np.zeros((k, k))
-    for i in range(k):
-        for j in range(i, k):
-            a, b = np.eye(k)[i] * steps[i], np.eye(k)[j] * steps[j]
-            mixed = function(at + a + b) - function(at + a - b) - function(at - a + b) + function(at - a - b)
-            out[i, j] = out[j, i] = mixed / (4.0 * steps[i] * steps[j])
-    return out
 
 
 def _lattice_of(y: Floats, n: Floats, span: tuple[float, float], *, fine: bool) -> tuple[Floats, Floats, Floats]:

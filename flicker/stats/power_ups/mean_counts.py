@@ -88,9 +88,7 @@ def expected_counts(
 
 # A prior worth three degrees of freedom on how power-ups differ, as for sizes (`flicker.stats.power_ups.sizes`). Common
 # practice, no source; coverage with it: tests/studies/results/mean_cumulative.md.
-NEIGHBOURS = (
-    2.0 / 3.0
-)  # degrees of freedom that a difference of neighbours is worth: von Neumann 1941, for many of them
+NEIGHBOURS = 2.0 / 3.0  # degrees of freedom that a difference of neighbours is worth: von Neumann 1941, for many of them
 
 
 @dataclass(frozen=True, slots=True)

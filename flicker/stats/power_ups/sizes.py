@@ -259,10 +259,7 @@ def _factor(log_growth: float) -> float:
     return math.exp(log_growth) if log_growth < 700.0 else math.inf
 
 
-BLOCKS, PER_BLOCK = (
-    (5, 10),
-    4,
-)  # batch means: fewest and most blocks, bursts of each; tests/studies/results/sizes_ahead.md
+BLOCKS, PER_BLOCK = (5, 10), 4  # batch means: fewest and most blocks, bursts of each; tests/studies/results/sizes_ahead.md
 # Swings that grow faster than a constant factor come sooner: as for a level that moves (`evidence.outlook.end_state`),
 # measured in tests/studies/results/sizes_ahead.md.
 EARLY = 0.8

@@ -260,9 +260,7 @@ def _nothing(task: Task, free: list[Column]) -> None:
 _OF_READINGS = vocabulary.STATISTICS | vocabulary.READING
 _TOKEN = re.compile(r"[^\W_]+|[+-](?=[\s_)\](\[]|$)")
 _VOLTAGE = re.compile(r"(?i)[+-]?\d+(?:[.,]\d+)?\s?[kmu\u00b5\u03bc]?v(?:dc)?\b")  # 5V and 230 V name supplies
-RESTS_V = (
-    1.0  # a column without a name of outputs that rests beyond this beside others below: a choice, 'asked' is cheap
-)
+RESTS_V = 1.0  # a column without a name of outputs that rests beyond this beside others below: a choice, 'asked' is cheap
 
 
 def _tokens(column: Column) -> frozenset[str]:

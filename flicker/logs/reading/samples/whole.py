@@ -30,15 +30,6 @@ def no_reading(name: str) -> LogError:
     )
 
 
-def backwards(name: str) -> Question:
-    """What to say of a log whose time goes back and tells no date: the newest row may come first, or time be counted down."""
-    return Question(
-        f"{name}: time goes backwards throughout and tells no date; if the newest row comes first, reverse the rows; if time is"
-        " counted down, give the seconds between samples with sample_interval_s (--sample-interval S).",
-        sample_interval_s=1.0,
-    )
-
-
 def check_times(name: str, rows: int, *, blank: int, back: int, forward: int, timed: bool) -> None:
     """Refuse a log whose times cannot be those of samples; ``blank`` rows have none, others step ``back`` or ``forward``."""
     if blank > max(ODD_ROWS, ODD_SHARE * rows):
@@ -48,7 +39,11 @@ def check_times(name: str, rows: int, *, blank: int, back: int, forward: int, ti
             sample_interval_s=1.0,
         )
     if back > forward and back > 0.5 * rows:
-        raise backwards(name)
+        raise Question(
+            f"{name}: time goes backwards throughout and tells no date; if the newest row comes first, reverse the rows; if time is"
+            " counted down, give the seconds between samples with sample_interval_s (--sample-interval S).",
+            sample_interval_s=1.0,
+        )
     if timed and forward == 0:
         raise Question(
             f"{name}: all time stamps are equal; give the seconds between samples with sample_interval_s (--sample-interval S).",

@@ -28,6 +28,7 @@ NAMED_ROWS = 0.9  # of the rows must fall into as many cells as the names; a cho
 BLANK_ROWS = 0.3  # fewer empty lines than this among single numbers are missing readings; common practice, no source
 _DELIMITERS = ("\t", ";", ",", "|", " ", "")
 _JSON = re.compile(rb"\s*[\[{]\s*[\[{\x22]")
+_PADDED = re.compile(r"\s*0\d+\s*")
 _DIGITS = re.compile(r"\s*[+-]?\d+(?:[eE][+-]?\d+)?\s*(?:[A-Za-zµμ]{1,12}(?: ?DC)?\s*)?")  # the unit may stand behind
 
 
@@ -245,13 +246,9 @@ def _delimiter(sample: Sequence[str], quoted: bool, wishes: Wishes, name: str, t
             continue
         if delimiter == "," and width == 2 and title and "," not in title and all(map(_DIGITS.fullmatch, cells)):
             continue  # one column of numbers with decimal commas, under a header of one name
-        if delimiter in (",",) and good:
-            padded = sum(
-                bool(re.fullmatch(r"0\d+|\d+", c.strip())) and c.strip()[:1] == "0" and len(c.strip()) > 1
-                for c in cells
-            )
-            if padded > 0.15 * len(cells) and not quoted and "," not in title:  # '0,012' cut at its decimal comma
-                good *= 0.3
+        padded = sum(_PADDED.fullmatch(cell) is not None for cell in cells)
+        if delimiter == "," and padded > 0.15 * len(cells) and not quoted and "," not in title:
+            good *= 0.3  # '0,012' cut at its decimal comma
         if delimiter and good:
             columns = list(zip(*[row for row in rows if len(row) == width], strict=True))
             if any(sum(map(strong, column)) > 0.9 * len(column) for column in columns):

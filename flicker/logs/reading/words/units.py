@@ -206,14 +206,11 @@ def _other(text: str, parts: list[tuple[int, int, str]]) -> Label:
     if tail:
         name, unit, words = tail["name"].strip(" _-:,"), tail["unit"], set(vocabulary.words_of(tail["name"]))
         kind = kind_of(unit)
-        if kind == "time" and (
-            words & vocabulary.TIME or (unit.lower() in ("ms", "us", "ns") and not words & vocabulary.OUTPUT)
-        ):
+        sure = unit.lower() in ("ms", "us", "ns") or len(unit) > 3  # where no output is named
+        if kind == "time" and (words & vocabulary.TIME or (sure and not words & vocabulary.OUTPUT)):
             return Label(name, unit, "time")
         if kind == "other" and (words & vocabulary.WARM or not (len(unit) == 1 and unit.isalpha())):
             return Label(name, unit, "other")
-        if kind == "time" and len(unit) > 3 and not words & vocabulary.OUTPUT:
-            return Label(name, unit, "time")
     return Label(text, "", "none")
 
 
@@ -226,9 +223,7 @@ def kind_of(unit: str) -> str:
     return "other" if unit.lower().strip() in _OTHER or is_ac(unit) else "none"
 
 
-FINE_DIGITS = (
-    4  # readings of 0.0001 mV are finer than the microvolt that bench meters resolve; common practice, no source
-)
+FINE_DIGITS = 4  # readings of 0.0001 mV are finer than the microvolt that bench meters resolve; common practice, no source
 AT_REST_V = 0.5  # an output that rests beyond this in volts is no evidence for volts; common practice, no source
 RAILS_V = 150.0  # no power amplifier's output reaches it; common practice, no source
 
