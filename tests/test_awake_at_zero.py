@@ -55,6 +55,7 @@ def test_without_a_mark_it_may_be_a_lead_that_is_off_behind_a_noisy_meter():
     assert found.channels[0].fitness == "not yet shown"
     assert found.channels[0].observed_s < 1.8 * HOUR
     assert any("mark that moment as adjusted" in text or "mark it as touched" in text for text in found.cautions)
+    assert "Begin that log with the unit off" in found.next.reads and "no loudspeaker" in found.next.reads
 
 
 @pytest.mark.parametrize("digit_V", [1e-5, 1e-4, 1e-3])
@@ -95,7 +96,8 @@ def test_a_digit_that_hides_rest_and_noise_hides_sleep_as_well(digit_V, level_V,
     assert (Reason.DEAD in channel.guard.reasons) is dead
     assert (channel.fitness == CLEARED) is not dead
     if dead:
-        assert channel.against[0].startswith("no sign of life: within one last digit (1 mV) of zero for 5 hours")
+        assert channel.against[0].startswith("no sign of life: reads within one last digit (1 mV) of zero")
+        assert "5 hours do not count" in channel.against[0] and "a finer one" in channel.next.reads
 
 
 def test_a_doubt_is_told_only_as_far_as_its_hours_do_not_count():

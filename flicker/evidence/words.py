@@ -112,8 +112,11 @@ def _hours(verdict: Verdict, facts: Facts, guard: Guard, limits: Limits) -> Next
         short = ""
         if Reason.SHORT in guard.reasons and found.power_ups > 1:
             short = " Power-ups shorter than 20 minutes never clear: log one power-up of 80 minutes as well."
-        if guard.asleep:
-            short += " Keep the unit awake meanwhile (automatic standby off), and the lead on the output."
+        if guard.asleep or facts.left_out:
+            short += (
+                " Begin that log with the unit off and switch it on while logging, no loudspeaker connected: a start shows that the "
+                "output is live. Keep it awake (automatic standby off), and the lead on it."
+            )
         return Next(
             more,
             sure,

@@ -46,14 +46,15 @@ def _dead(guard: Guard) -> str:
     found = guard.figures
     hours = hours_text(found.observed_h + found.asleep_h)
     if _digit_hides(guard):
-        return f"no sign of life: within one last digit ({_millivolts(found.digit_V)}) of zero for {hours}, where at rest and asleep look alike"
+        return f"no sign of life: reads within one last digit ({_millivolts(found.digit_V)}) of zero, where at rest and asleep look alike; {hours} do not count"
     return f"no sign of life: within {_millivolts(max(found.largest_V, found.digit_V))} of zero for {hours}, as a dead input reads, and no start of an output in the log"
 
 
 def _digit_hides(guard: Guard) -> bool:
     """Whether the last digit is too coarse for a quiet output to show."""
     found = guard.figures
-    near = 1.01 * found.digit_V >= NOTHING_V and found.largest_V <= 1.01 * found.digit_V
+    rests_V = max(abs(found.last_V or 0.0), NOTHING_V)
+    near = rests_V <= 1.01 * found.digit_V
     return near or HELD_DIGITS * found.digit_V > RANGE_V
 
 
