@@ -63,7 +63,10 @@ def test_cold_starts_are_weighed_against_hours():
     plan = flicker.plan_soak(count=2, hours=20.0, starts=4, starts_with_fault=4)
     # predictive under beta(4, 1): 24 / ((n + 1)(n + 2)(n + 3)(n + 4)) is 0.067 at n = 2 and 0.029 at n = 3, by hand
     assert plan.power_ups.power_ups == 3
-    assert plan.power_ups.better_than_hours
+    assert plan.power_ups.better_than_hours and "sooner" not in plan.power_ups.reads
+    # 40 in 20 hours are seen within a power-up of some hours; one start in four takes many starts, each an hour apart
+    often = flicker.plan_soak(count=40, hours=20.0, starts=4, starts_with_fault=1).power_ups
+    assert not often.better_than_hours and "one power-up go on sees it sooner" in often.reads
     alone = flicker.plan_soak(starts=4, starts_with_fault=4)
     assert alone.power_ups.power_ups == 3
     assert "bench" in alone.reads

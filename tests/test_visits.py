@@ -167,6 +167,9 @@ def test_the_year_ahead_follows_the_tail_and_says_how_far_it_reaches():
     found = over_visits(visits_at((2, 5, 12), size_V=(0.5, 1.5))).channel("left")
     assert found.year.hours == pytest.approx(365.25 * 3) and found.year.low > 0.9
     assert "times what was observed" in found.year_reads and "as it gets worse" in found.year_reads
+    # a chance that cannot be told is not said to be higher than something
+    untold = over_visits(visits_at((2, 5, 12), size_V=(0.1, 0.3))).channel("left").year_reads
+    assert "cannot be told from so few hours" in untold and "times what was observed" in untold and "the true chance" not in untold
 
 
 @pytest.mark.parametrize(

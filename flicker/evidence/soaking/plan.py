@@ -261,6 +261,8 @@ def _starts(
         rate=per_hour,
     )
     bench = plan.power_ups * SHORTEST_H + (plan.power_ups - 1) * cool_h
+    better = bool(math.isfinite(plan.equal_exposure) and bench < plan.equal_exposure)
+    sooner = "; to let one power-up go on sees it sooner" if math.isfinite(plan.equal_exposure) and not better else ""
     return PowerUpPlan(
         power_ups=plan.power_ups,
         power_ups_if_share_known=plan.power_ups_if_share_known,
@@ -269,9 +271,9 @@ def _starts(
         cool_down_h=cool_h,
         bench_h=bench,
         equal_hours=plan.equal_exposure,
-        better_than_hours=bool(math.isfinite(plan.equal_exposure) and bench < plan.equal_exposure),
-        reads=f"{plan.power_ups} cold starts show it at least once with a chance of {share_text(confidence)} "
-        f"({hours_text(bench)} on the bench, cooling included).",
+        better_than_hours=better,
+        reads=f"{plan.power_ups} cold starts of {hours_text(SHORTEST_H)} each show it at least once with a chance of {share_text(confidence)} "
+        f"({hours_text(bench)} on the bench, cooling included){sooner}.",
     )
 
 

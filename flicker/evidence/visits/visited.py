@@ -145,8 +145,8 @@ def year_ahead(
     far = hours / observed_h
     words = f"A year of use ({hours:.0f} h) is {far:.0f} times what was observed" if far >= 2 else "A year of use"
     if found.high - found.low > TELLS:
-        first = "Whether the protection trips within a year cannot be told from so few hours"
-    elif found.bound == "upper" and found.trips_seen == 0:
+        return found, f"Whether the protection trips within a year cannot be told from so few hours{f': {words[:1].lower()}{words[1:]}' if far >= 2 else ''}."
+    if found.bound == "upper" and found.trips_seen == 0:
         first = f"No trip was seen; the chance of one within a year is at most {share_text(found.high)}"
     elif found.low > 0.99:
         first = "A trip of the protection within a year is all but certain"

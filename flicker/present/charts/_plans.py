@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import altair as alt
 
@@ -126,12 +126,12 @@ def soak(plan: Any) -> Any:
     rows = [
         {"h": hours, "c": chance, "said": f"{share_text(chance)}: {hours_text(hours)}"} for hours, chance in steps
     ]
-    how: Literal["step-after", "monotone"] = "step-after" if told.get("power_ups_needed") else "monotone"  # half a power-up is none
     x = alt.X("h:Q", title="hours of soak (h)", scale=alt.Scale(domain=[0, 1.18 * steps[-1][0]], nice=False))
     y = alt.Y("c:Q", title="confidence", axis=alt.Axis(format="~p"), scale=alt.Scale(domain=[0, 1.08], nice=False))
     data = values([{"h": 0.0, "c": 0.0, "said": ""}, *rows])
+    curve = [alt.Chart(data).mark_line(color=palette.PETROL, strokeWidth=2, interpolate="monotone").encode(x=x, y=y)]
     layers = [
-        alt.Chart(data).mark_line(color=palette.PETROL, strokeWidth=2, interpolate=how).encode(x=x, y=y),
+        *(() if told.get("power_ups_needed") else curve),  # half a power-up is none: between whole ones nothing is known
         alt.Chart(values(rows)).mark_point(filled=True, size=50, color=palette.PETROL, opacity=1).encode(x=x, y=y),
         alt.Chart(values(_apart(rows)))
         .mark_text(align="left", dx=8, dy=9, fontSize=10, color=palette.INK)
