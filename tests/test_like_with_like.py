@@ -459,3 +459,24 @@ def test_a_slower_pace_alone_is_no_improvement(part):
     assert sum(item.outcome == IMPROVED for item in found) <= binom.ppf(0.99, 40, 0.025)
     cured = weigh([(looked_at_every(rng, 0.25, part, 0.1), looked_at_every(rng, 1.0, part, 0.1, per_h=1.0))])[0]
     assert cured.outcome == IMPROVED
+
+
+# ---------------------------------------------------------------- what else could have made a change
+
+
+@pytest.mark.study
+def test_ordinary_rooms_hold_back_few_repairs_and_another_gain_is_told():
+    # results/alike.md, on draws of its own: 3 of 200 held back at the most there, of gains by a half 87 to 96 of 100 told
+    sys.path.insert(0, str(Path(__file__).parent / "studies"))
+    import study_alike as study
+
+    rng = np.random.default_rng(480002)
+    rooms = {name: case for name, case in study.REPAIRED.items() if case[0] == 0.0 and case[5] == 3}
+    for name, alone, kept in study.warmth(rng, rooms, 200):
+        assert kept >= alone - 7.5, name
+    cold = {name: case for name, case in study.NOTHING.items() if case[0] == 10.0}
+    assert all(kept <= 2.5 < 50 < alone for _, alone, kept in study.warmth(rng, cold, 200))
+    told = dict(study.gains(rng, study.GAINS, 200))
+    assert all(share == 0.0 for name, share in told.items() if name.startswith("gain 1,"))
+    assert all(share <= 5.0 for name, share in told.items() if name.startswith("repaired"))  # some 1 of 100; 9 of 200 are left to chance
+    assert told["gain 0.5, 2 channels, digit with it"] >= 85.0

@@ -31,7 +31,7 @@ CONDITIONS: dict[str, tuple[str, ...]] = {
 }
 SWAPPED = "not comparable: it rests where another channel rested, and that one where it did"
 # Faults of warmth come and go within some degrees: sides are unlike where their middles lie so far apart and the readings
-# between these quantiles do not meet. Common practice, no source; what it holds back: tests/studies/results/under_way.md.
+# between these quantiles do not meet. Common practice, no source; what it holds back and what it leaves: tests/studies/results/alike.md.
 OTHER_WARMTH_K, WARMTH_SPREAD = 5.0, (0.05, 0.95)
 SAMPLING = (
     ("integration_s", "an integration of {:g} s"),
