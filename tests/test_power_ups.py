@@ -318,6 +318,10 @@ def test_early_share_is_the_binomial_where_power_ups_agree_and_wider_where_they_
     burst = pu.early_share_test([12, 0, 0, 0], [13, 1, 1, 1], 0.2)
     assert burst.p_exact == pytest.approx(exact) and burst.p_value > 0.05 and burst.dispersion > 3
     assert not pu.early_share_test([5, 5], [5, 5], 0.2).pattern
+    # none of 128 in a 24th of the time: (23/24)^128 = .0043 for single ones, (23/24)^(128/4) = .26 where they come in fours
+    single, fours = (pu.early_share_test([16] * 8, [16] * 8, 23 / 24, dispersion=phi) for phi in (1.0, 4.0))
+    assert single.p_exact == pytest.approx((23 / 24) ** 128) and single.p_value < 0.02
+    assert fours.p_value == pytest.approx((23 / 24) ** 32, rel=0.1)
 
 
 def test_provoked_by_enumeration():

@@ -16,6 +16,7 @@ import numpy as np
 from flicker.base.limits import Limits
 from flicker.evidence.located.warmup import WarmupRun, fit_decay, risk_clock
 from flicker.stats import power_ups
+from flicker.stats.rates.dispersion import pearson_dispersion
 
 LEVEL = 0.025
 WARM_H = 1.0 / 3.0
@@ -45,9 +46,9 @@ def phase(rng: np.random.Generator, units: int) -> None:
     """False 'mostly early', 'while it warms up', 'once it is warm', by the least factor, where nothing hangs on the time since power-up."""
     for kind in ("bursts", "differing power-ups", "three times in warm-up"):
         for runs, hours, per_h in ((2, 4, 8), (8, 2, 8), (20, 4, 8), (8, 8, 2)):
-            found = {factor: Counter[str]() for factor in (2.0, 3.0, 4.0)}
+            found, found_singly = {factor: Counter[str]() for factor in (2.0, 3.0, 4.0)}, Counter[str]()
             for _ in range(units):
-                warm, counts = [], []
+                warm, counts, stretches = [], [], []
                 for _ in range(runs):
                     rate = per_h * (rng.gamma(2.0) / 2.0 if kind.startswith("differing") else 1.0)
                     if kind == "bursts":
@@ -60,25 +61,31 @@ def phase(rng: np.random.Generator, units: int) -> None:
                             t = np.concatenate((t, rng.uniform(0.0, WARM_H, rng.poisson(2.0 * rate * WARM_H))))
                     counts.append(int((t < hours).sum()))
                     warm.append(int((t < WARM_H).sum()))
+                    number = int((hours - WARM_H) / WARM_H)
+                    seen = np.histogram(t[t >= WARM_H], bins=number, range=(WARM_H, WARM_H * (1 + number)))[0]
+                    stretches.append((seen.astype(np.int64), np.full(number, WARM_H)))
+                bursts = max(1.0, pearson_dispersion(stretches)[0])
                 for factor, told in found.items():
-                    told[_phase(warm, counts, WARM_H / hours, factor)] += 1
-            said = {factor: {name: round(100.0 * n / units, 1) for name, n in told.items() if name} for factor, told in found.items()}
+                    told[_phase(warm, counts, WARM_H / hours, factor, bursts)] += 1
+                found_singly[_phase(warm, counts, WARM_H / hours, 3.0, 1.0)] += 1
+            all_found = found | {"3, episodes taken as single": found_singly}
+            said = {factor: {name: round(100.0 * n / units, 1) for name, n in told.items() if name} for factor, told in all_found.items()}
             print(f"{kind}, {runs} power-ups of {hours} h, {per_h} per hour: {said} %")
 
 
-def _phase(warm: list[int], counts: list[int], share: float, factor: float) -> str:
+def _phase(warm: list[int], counts: list[int], share: float, factor: float, bursts: float) -> str:
     """As `recurrence.phase_of` decides."""
     early, late = sum(warm), sum(counts) - sum(warm)
     if early + late < 3:
         return ""
     ratio = (early / share) / (late / (1.0 - share)) if late else math.inf
-    found = power_ups.early_share_test(warm, counts, share)
+    found = power_ups.early_share_test(warm, counts, share, dispersion=bursts)
     if ratio >= factor and not found.pattern and len(counts) < 3 and found.p_exact <= LEVEL:
         return "early"
     if ratio >= factor and found.p_value <= LEVEL:
         return "cold"
     after = [n - k for n, k in zip(counts, warm, strict=True)]
-    return "hot" if ratio <= 1.0 / factor and power_ups.early_share_test(after, counts, 1.0 - share).p_value <= LEVEL else ""
+    return "hot" if ratio <= 1.0 / factor and power_ups.early_share_test(after, counts, 1.0 - share, dispersion=bursts).p_value <= LEVEL else ""
 
 
 def pace(rng: np.random.Generator, units: int) -> None:

@@ -17,7 +17,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.logs.spans import total
+from flicker.logs.spans import elapsed, total, within
 from flicker.stats import power_ups, rates
 
 if TYPE_CHECKING:
@@ -170,15 +170,32 @@ def phase_of(record: ChannelRecord, rate: EpisodeRate, limits: Limits) -> str:
     share = early.observed_s / (early.observed_s + late.observed_s)
     level = 0.5 * (1.0 - limits.confidence)
     ratio = (early.episodes / early.observed_s) / (late.episodes / late.observed_s) if late.episodes else math.inf
-    found = power_ups.early_share_test(warm, counts, share)
+    bursts = _bursts(record, limits)
+    found = power_ups.early_share_test(warm, counts, share, dispersion=bursts)
     if ratio >= PHASE_FACTOR and not found.pattern and len(counts) < 3 and found.p_exact <= level:
         return "early"
     if ratio >= PHASE_FACTOR and found.p_value <= level:
         return "cold"
     after = [n - k for n, k in zip(counts, warm, strict=True)]
-    if ratio <= 1.0 / PHASE_FACTOR and power_ups.early_share_test(after, counts, 1.0 - share).p_value <= level:
+    if ratio <= 1.0 / PHASE_FACTOR and power_ups.early_share_test(after, counts, 1.0 - share, dispersion=bursts).p_value <= level:
         return "hot"
     return ""
+
+
+def _bursts(record: ChannelRecord, limits: Limits) -> float:
+    """How much more than singly coming episodes stretches as long as the warm-up differ after it, within each run; 1 at least."""
+    from flicker.stats.rates.dispersion import pearson_dispersion  # late: calm logs do without
+
+    groups = []
+    for place, trace in enumerate(record.traces):
+        late = within(trace.observed, trace.warm_up_until_s, math.inf)
+        number = int(total(late) / limits.warm_up_s)
+        if number > 1:
+            start_s = record.episodes.start_s[record.own(place)]
+            begins = elapsed(late, start_s[start_s >= trace.warm_up_until_s])
+            counts = np.histogram(begins, bins=number, range=(0.0, number * limits.warm_up_s))[0].astype(np.int64)
+            groups.append((counts, np.full(number, limits.warm_up_s)))
+    return max(1.0, pearson_dispersion(groups)[0]) if groups else 1.0
 
 
 def _recurs_up_to(record: ChannelRecord, limits: Limits) -> float | None:

@@ -46,7 +46,7 @@ class EarlyShare(Result):
 
 
 def early_share_test(
-    early: Sequence[int] | ArrayLike, counts: Sequence[int] | ArrayLike, time_share: float
+    early: Sequence[int] | ArrayLike, counts: Sequence[int] | ArrayLike, time_share: float, *, dispersion: float = 1.0
 ) -> EarlyShare:
     """Do episodes come mostly while warming up, over power-ups that may each have a burst of their own?
 
@@ -56,6 +56,8 @@ def early_share_test(
         Episodes while warming up, and all episodes, of each power-up.
     time_share : float
         Share of the observed time that is warm-up, between 0 and 1.
+    dispersion : float
+        At least so much: 1 for episodes that come singly; above 1 where they come in bursts, which none in the warm-up cannot show.
 
     Returns
     -------
@@ -75,7 +77,7 @@ def early_share_test(
     of freedom fewer than power-ups with episodes replaces the normal law.
     """
     first, n = check.whole_array("early", early), check.whole_array("counts", counts)
-    p = check.share("time_share", time_share)
+    p, phi = check.share("time_share", time_share), check.dispersion(dispersion)
     check.paired("counts", n, first.size, each="power-up")
     bad = np.flatnonzero(first > n)
     if bad.size:
@@ -86,10 +88,10 @@ def early_share_test(
     share = s / total if total else math.nan
     exact = float(special.betainc(s, total - s + 1.0, p)) if s else 1.0
     pattern = first.size >= FEWEST and runs >= 2
-    phi = value = 1.0
+    value = 1.0
     if pattern:
         if 0 < s < total:
-            phi = max(1.0, float(np.sum((first - n * share) ** 2 / (np.maximum(n, 1) * share * (1 - share)))) / (runs - 1))
+            phi = max(phi, float(np.sum((first - n * share) ** 2 / (np.maximum(n, 1) * share * (1 - share)))) / (runs - 1))
         tail = float(special.betainc(s / phi, (total - s) / phi + 1.0, p)) if s else 1.0
         z = -float(special.ndtri(min(max(tail, 1e-300), 1.0 - 1e-16)))
         value = max(exact, float(special.stdtr(runs - 1, -z)))
