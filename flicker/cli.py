@@ -63,14 +63,8 @@ class SentenceParser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message}{'' if message.endswith('?') else '.'} See {self.prog} --help.\n")
 
 
-def _existing() -> dict[str, str]:
-    here = os.path.join(os.path.dirname(__file__), "commands")
-    return {name: text for name, text in COMMANDS.items() if os.path.exists(os.path.join(here, f"{name}.py"))}
-
-
 def _parse(arguments: Sequence[str]) -> tuple[SentenceParser, argparse.Namespace]:
     """The parser, and what it understood."""
-    commands = _existing()
     parser = SentenceParser(
         prog="flicker",
         description="Turns long DC-offset logs of audio amplifiers into evidence.",
@@ -79,8 +73,8 @@ def _parse(arguments: Sequence[str]) -> tuple[SentenceParser, argparse.Namespace
     )
     parser.add_argument("--version", action="version", version=f"flicker {__version__}")
     places = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=SentenceParser)
-    chosen = arguments[0] if arguments and arguments[0] in commands else None
-    for name, text in commands.items() if chosen is None else [(chosen, commands[chosen])]:
+    chosen = arguments[0] if arguments and arguments[0] in COMMANDS else None
+    for name, text in COMMANDS.items() if chosen is None else [(chosen, COMMANDS[chosen])]:
         place = places.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         if name == chosen:
             importlib.import_module(f"flicker.commands.{name}").add_arguments(place)
@@ -131,9 +125,6 @@ def alone() -> int:
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     gc.set_threshold(LOOKED_AFTER)
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper) and (stream.encoding or "").lower().replace("-", "") != "utf8":
-            stream.reconfigure(errors="replace")  # a character that it lacks must not end the page half-way
     code = main()
     gc.freeze()  # the process ends: nothing is to be gained by a last look for cycles
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the work is done; an interrupt while Python leaves changes nothing

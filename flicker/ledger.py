@@ -6,20 +6,18 @@ import os
 import tomllib
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from flicker._version import __version__
 from flicker.base.units import HOUR
 from flicker.evidence.among_like import COLUMNS, AmongLike
 from flicker.evidence.among_like import among_like as _among_like
-from flicker.survey_table import Row, as_table, rows_in
+from flicker.survey_table import Row, as_table, new_row, rows_in
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from flicker.evidence.assessment import Assessment
     from flicker.evidence.job import JobResult
-
 
 
 def find_cases(folder: str | Path) -> list[str]:
@@ -69,7 +67,7 @@ def survey_cases(paths: Iterable[str | Path], *, progress: Callable[[str], None]
         try:
             rows.extend(rows_of(judge_case(read_case(path))))
         except (ValueError, OSError) as problem:  # one bad case is one row
-            rows.append(_row(case=str(path), error=" ".join(str(problem).split())))
+            rows.append(new_row(COLUMNS, case=str(path), error=" ".join(str(problem).split())))
     return as_table(rows, COLUMNS)
 
 
@@ -89,7 +87,8 @@ def rows_of(job: JobResult) -> list[Row]:
         for item in found.channels:
             earlier, compared = before.get(item.channel), step.get(item.channel)
             rows.append(
-                _row(
+                new_row(
+                    COLUMNS,
                     job=case.job or Path(case.path).name,
                     model=case.unit,
                     serial=case.serial,
@@ -115,10 +114,6 @@ def rows_of(job: JobResult) -> list[Row]:
                 )
             )
     return rows
-
-
-def _row(**values: Any) -> Row:
-    return {**dict.fromkeys(COLUMNS), "version": __version__, **values}
 
 
 def read_ledger(path: str | Path) -> list[Row]:

@@ -58,6 +58,7 @@ Row = dict[str, Any]
 # Of what is handed to a given executor at once: so many parts at least keep some tens of workers busy to the end, and a
 # part of so many bytes takes about a second; both choices.
 PARTS, PART_BYTES = 64, 1 << 20
+DIED = "the worker died while judging this file"
 
 
 def judge_file(
@@ -73,12 +74,13 @@ def judge_file(
         result = assess(log, Limits(**limits), case=case)
     except Exception as problem:  # a worker must hand back a row, whatever happened
         text = " ".join(str(problem).split()) or type(problem).__name__
-        return [_row(source=path, error=text, key=key)]
+        return [new_row(COLUMNS, source=path, error=text, key=key)]
     rows = []
     for item in result.channels:
         sizes = [abs(row.deviation_V) for row in item.excursions]
         rows.append(
-            _row(
+            new_row(
+                COLUMNS,
                 source=path,
                 channel=item.channel,
                 verdict=item.verdict,
@@ -103,8 +105,9 @@ def judge_file(
     return rows
 
 
-def _row(**values: Any) -> Row:
-    return {**dict.fromkeys(COLUMNS), "version": __version__, **values}
+def new_row(columns: Iterable[str], **values: Any) -> Row:
+    """A row of a table: what is not given is empty."""
+    return {**dict.fromkeys(columns), "version": __version__, **values}
 
 
 def row_key(path: str, limits: Mapping[str, float], options: Mapping[str, Any]) -> str:
@@ -170,12 +173,9 @@ def survey(
     names = [str(path) for path in paths]
     values = dataclasses.asdict(limits or (case.limits if case else Limits()))
     told = dict(options or {})
-    known = (
-        told
-        if case is None
-        else {**told, "case": [case.output, case.channels, case.complaint, case.meter, case.marks_column, case.options]}
-    )
+    known: dict[str, Any] = dict(told)
     if case is not None:
+        known["case"] = [case.output, case.channels, case.complaint, case.meter, case.marks_column, case.options]
         known["logs"] = {log.file: log.reading for log in case.logs if log.reading}
     keys = {name: row_key(name, values, known) for name in names}
     rows: dict[str, list[Row]] = {}
@@ -183,16 +183,11 @@ def survey(
         rows.setdefault(str(row.get("key")), []).append(row)
     open_names = [name for name in dict.fromkeys(names) if keys[name] not in rows]
     jobs = {name: (name, values, told, keys[name], case) for name in open_names}
-
-    def take(name: str, found: list[Row]) -> None:
+    for name, found in _run(jobs, executor, workers):
         rows[keys[name]] = found
         if on_rows:
             on_rows(found)
-
-    for name, found in _run(jobs, executor, workers):
-        take(name, found)
-    ordered = [row | {"source": name} for name in names for row in rows[keys[name]]]
-    return as_table(ordered)
+    return as_table([row | {"source": name} for name in names for row in rows[keys[name]]])
 
 
 def _run(
@@ -213,19 +208,12 @@ def _run(
                     yield name, found
         if broke:
             # Some file kills its worker: one at a time until the culprit is known, then on in parallel.
-            for name in list(waiting):
+            for name, job in list(waiting.items()):
                 with _pool(1) as lone:
-                    try:
-                        with _held_back():
-                            job = lone.submit(judge_file, *waiting[name])
-                        found = job.result()
-                        culprit = False
-                    except BrokenProcessPool:
-                        found = [_row(source=name, error="the worker died while judging this file", key=jobs[name][3])]
-                        culprit = True
+                    ((_, found),) = _drain({name: job}, lone)
                 del waiting[name]
-                yield name, found
-                if culprit:
+                yield name, [new_row(COLUMNS, source=name, error=DIED, key=job[3])] if found is None else found
+                if found is None:
                     break
 
 
@@ -294,7 +282,7 @@ def _by_itself(job: tuple[Any, ...], executor: Executor) -> list[Row]:
     try:
         return executor.submit(judge_file, *job).result()
     except Exception as problem:
-        return [_row(source=job[0], error=f"the worker died while judging this file ({type(problem).__name__})", key=job[3])]
+        return [new_row(COLUMNS, source=job[0], error=f"{DIED} ({type(problem).__name__})", key=job[3])]
 
 
 def _parts(names: Sequence[str]) -> Iterator[list[str]]:
@@ -343,10 +331,8 @@ def journal_rows(path: Path) -> list[Row]:
     rows: list[Row] = []
     if path.exists():
         for line in path.read_bytes().split(b"\n")[:-1]:
-            try:
+            with contextlib.suppress(json.JSONDecodeError, UnicodeDecodeError):
                 rows.extend(json.loads(line))
-            except (json.JSONDecodeError, UnicodeDecodeError):
-                continue
     return rows
 
 

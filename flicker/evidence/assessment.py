@@ -82,6 +82,10 @@ SAFETY = (
 )
 
 
+DANGEROUS = "Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended."
+MID_OPERATION = "No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged."
+
+
 @dataclass(frozen=True, slots=True)
 class Assessment(ByChannel[ChannelAssessment], AssessmentTables, Result):
     """Judgement of one unit over the runs given.
@@ -234,17 +238,15 @@ def judge(
         traces, floor_words = with_floor(traces, beside.lines_of(beside.lead))
     traces = at_least_the_range(traces)
     ends: dict[str, End] = {}
-    for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces):
+    names = list(dict.fromkeys(trace.channel for run in traces for trace in run.traces))
+    for name in names:
         if end := failed(traces, name) or stands(traces, name, limits.protection_V):
             ends[name] = end
             traces = as_one_event(traces, name, end, limits.dead_time_s)
         for before in stood(traces, name, limits.protection_V):
             traces = as_one_event(traces, name, before, limits.dead_time_s)
     sessions = sessions_of(traces, case)
-    stretches = {
-        name: sessions_with(sessions, name)
-        for name in dict.fromkeys(trace.channel for run in traces for trace in run.traces)
-    }
+    stretches = {name: sessions_with(sessions, name) for name in names}
     guards = {
         name: judge_guard(
             *logged,
@@ -317,18 +319,11 @@ def judge(
     cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found, slept)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
     cautions.extend(dict.fromkeys(text for item in channels if item.stimulus for text in item.stimulus.cautions))
-    kinds = [] if case is None else [case.output]
-    if asked.difference:
-        kinds.append("bridged")
-    cautions[:0] = [text for text in dict.fromkeys(KINDS[kind].caution for kind in kinds) if text]
-    if shared:
-        cautions.insert(0, shared)
+    kinds = [*([] if case is None else [case.output]), *(["bridged"] if asked.difference else [])]
     coincidence = coincidence_of(found, beside)
-    cautions.extend(supply(coincidence, beside))
     foot = page_foot([item for answers in growth for item in answers], limits)
-    if foot:
-        cautions.append(foot)
-    cautions.extend(beside.cautions)
+    first = [shared, *dict.fromkeys(KINDS[kind].caution for kind in kinds)]
+    cautions = [text for text in (*first, *cautions, *supply(coincidence, beside), foot, *beside.cautions) if text]
     return Assessment(
         limits=limits,
         runs=tuple(run.run for run in traces),
@@ -376,19 +371,12 @@ def counted(record: ChannelRecord, channel: ChannelAssessment) -> ChannelRecord:
 def _cautions(
     channels: Sequence[ChannelAssessment], found: Sequence[ChannelRecord], slept: Mapping[str, Mapping[int, Floats]]
 ) -> list[str]:
-    out = []
-    if any(item.fitness == DO_NOT_CONNECT for item in channels):
-        out.append(
-            "Do not connect a loudspeaker to a channel marked 'do not connect', and do not leave the unit on unattended."
-        )
+    danger = any(item.fitness == DO_NOT_CONNECT for item in channels)
+    started = any(trace.power_up_seen for record in found for trace in record.traces)
+    out = [DANGEROUS] if danger else []
     for record in found:
         out.extend(sentences(record.channel, still_open(dict(zip(record.numbers, record.traces, strict=True)), slept[record.channel])))
         out.extend(text for trace in record.traces for text in trace.cautions)
     dead = [item.channel for item in channels if item.tail_kind == TailKind.NO_LIFE]
     out += [f"{name}: nothing shows that a live output was being measured." for name in dead]
-    if not any(trace.power_up_seen for record in found for trace in record.traces):
-        out.append(
-            "No power-up was seen: the log begins in mid-operation, so the surge and the settling are not judged."
-        )
-    out.append(SAFETY)
-    return list(dict.fromkeys(out))
+    return list(dict.fromkeys([*out, *([] if started else [MID_OPERATION]), SAFETY]))

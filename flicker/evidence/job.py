@@ -16,6 +16,7 @@ from flicker._version import __version__
 from flicker.base.formats import hours_text
 from flicker.base.limits import Limits
 from flicker.base.result import Result
+from flicker.base.units import HOUR
 from flicker.case.case_file import Case, CaseError, needs
 from flicker.case.identity import altered, fingerprint, in_two_stages, out_of_order
 from flicker.evidence.assessment import Assessment, assess
@@ -178,21 +179,15 @@ def _untouched(case: Case) -> str | None:
 
 def not_tested(result: JobResult) -> list[str]:
     """What was not tested, in words for the owner's page."""
-    out = []
-    hours = min((item.observed_s for item in result.last.channels), default=0.0) / 3600.0
-    if result.case.complaint.per_hour is not None and hours < result.needed_h:
-        out.append(
-            f"The complaint asks for {hours_text(result.needed_h)} without an episode; {hours_text(hours)} were observed."
-        )
-    kinds = {trace.start_kind for run in result.last.traces for trace in run.traces if trace.power_up_seen}
-    if result.case.complaint.when in {"cold", "any"} and not kinds:
-        out.append("No start from cold was logged in the last stage.")
-    sides = {item.measured_at for item in result.case.channels if item.role == "output"}
-    if "speaker side" not in sides:
-        out.append("The output relay and the loudspeaker terminals were not part of the measurement.")
-    conditions = {key for log in result.case.logs for key, _ in log.conditions}
-    if "load" not in conditions or any(
-        v == "none" for log in result.case.logs for k, v in log.conditions if k == "load"
-    ):
-        out.append("The unit was not tested under load or with music.")
-    return out
+    case, hours = result.case, min((item.observed_s for item in result.last.channels), default=0.0) / HOUR
+    short = case.complaint.per_hour is not None and hours < result.needed_h
+    started = any(trace.power_up_seen for run in result.last.traces for trace in run.traces)
+    sides = {item.measured_at for item in case.channels if item.role == "output"}
+    loads = {value for log in case.logs for key, value in log.conditions if key == "load"}
+    told = (
+        (short, f"The complaint asks for {hours_text(result.needed_h)} without an episode; {hours_text(hours)} were observed."),
+        (case.complaint.when in {"cold", "any"} and not started, "No start from cold was logged in the last stage."),
+        ("speaker side" not in sides, "The output relay and the loudspeaker terminals were not part of the measurement."),
+        (not loads or "none" in loads, "The unit was not tested under load or with music."),
+    )
+    return [text for holds, text in told if holds]

@@ -76,12 +76,12 @@ def _answers(item: ChannelAssessment) -> list[Child]:
     within = [finding.question for finding in item.findings if finding.answer == NO]
     asked = [finding for finding in item.findings if finding.question not in idle(item.excursions_total)]
     open_ = [finding.question for finding in asked if finding.answer == NOT_SHOWN]
-    said = [" ".join(shown)] if shown else []
-    if within:
-        said.append(f"Within limits: {', '.join(within)}.")
-    if open_:
-        said.append(f"This log cannot tell: {', '.join(open_)}.")
-    return [" ".join(said)]
+    told = (
+        *shown,
+        f"Within limits: {', '.join(within)}." if within else "",
+        f"This log cannot tell: {', '.join(open_)}." if open_ else "",
+    )
+    return [" ".join(filter(None, told))]
 
 
 # By kind of result: the name of each chart, the function of `flicker.present.charts` that draws it, and of which part of the

@@ -29,14 +29,14 @@ from flicker.signals.guard.figures import CAME_BACK, WOKEN
 from flicker.signals.mark_windows import NEAR_S, NOTHING, Hands
 from flicker.signals.read_again import scan_run
 from flicker.signals.spill_buffer import Stash
-from flicker.signals.trace_model import RunTraces, Trace
+from flicker.signals.trace_model import RunTraces, Trace, of_channel
 
 if TYPE_CHECKING:
     from flicker.signals.cache import BlockCache
 
 Made = TypeVar("Made")
 
-__all__ = ["PICK_UP_V", "RunTraces", "Trace", "trace_log"]
+__all__ = ["PICK_UP_V", "RunTraces", "Trace", "of_channel", "trace_log"]
 
 MANY_BLOCKS = 1 << 14  # from here on two channels are looked at side by side (a choice for speed),
 FEW_CHANNELS = 4  # unless the blocks of more than these fill the memory: a look takes 40 MiB for 2**18 blocks; a choice

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -108,3 +109,8 @@ class RunTraces:
     number: int
     blocks: RunBlocks
     traces: tuple[Trace, ...]
+
+
+def of_channel(runs: Iterable[RunTraces], channel: str) -> list[tuple[RunTraces, int]]:
+    """Runs that logged a channel, in order, each with the channel's place among its traces and the channels of its blocks."""
+    return [(run, place) for run in runs for place, trace in enumerate(run.traces) if trace.channel == channel]

@@ -22,7 +22,7 @@ from flicker.evidence.guard.model import ALIVE_V
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.excursions import episode_numbers
 from flicker.signals.guard.figures import APART_S, GRACE_S
-from flicker.signals.trace import RunTraces, Trace
+from flicker.signals.trace import RunTraces, Trace, of_channel
 
 SPAN_S = 600.0  # by the rule of clearance: a line through the last ten minutes
 CELL_S = 30.0  # by the rule of clearance: half-minute medians
@@ -189,9 +189,8 @@ def _falls(size: Floats) -> bool:
 
 def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
     """The event in which a channel failed; None where it lives to the end of its log."""
-    mine = [(run, k) for run in runs for k, trace in enumerate(run.traces) if trace.channel == channel]
     then_s = 0.0
-    for run, place in reversed(mine):
+    for run, place in reversed(of_channel(runs, channel)):
         size = _sizes(run.blocks, place)
         begin, end = run.blocks.begin_s, run.blocks.end_s
         with np.errstate(invalid="ignore"):
@@ -227,21 +226,18 @@ def failed(runs: Sequence[RunTraces], channel: str) -> Failed | None:
 
 def stands(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> Stands | None:
     """The volts at which a channel stands to the end of its last run; None where it ends below the threshold."""
-    mine = [(run, k) for run in runs for k, trace in enumerate(run.traces) if trace.channel == channel]
-    if not mine:
-        return None
-    return _stand(*mine[-1], threshold_V)
+    mine = of_channel(runs, channel)
+    return _stand(*mine[-1], threshold_V) if mine else None
 
 
 def stood(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> list[Stands]:
     """The volts at which a channel stood to the end of a run, until the unit was switched off."""
     out = []
-    for run in runs[:-1]:
-        for place, trace in enumerate(run.traces):
-            off = [gap for gap in trace.unobserved if gap.reason == Unobserved.SWITCHED_OFF]
-            if trace.channel == channel and off and off[-1].end_s >= float(run.blocks.begin_s[-1]):
-                found = _stand(run, place, threshold_V, until_s=off[-1].start_s)
-                out += [] if found is None else [found]
+    for run, place in of_channel(runs[:-1], channel):
+        off = [gap for gap in run.traces[place].unobserved if gap.reason == Unobserved.SWITCHED_OFF]
+        if off and off[-1].end_s >= float(run.blocks.begin_s[-1]):
+            found = _stand(run, place, threshold_V, until_s=off[-1].start_s)
+            out += [] if found is None else [found]
     return out
 
 
@@ -314,10 +310,10 @@ def _joined(trace: Trace, end: End, dead_time_s: float) -> Trace:
 
 def approach(runs: Sequence[RunTraces], channel: str, threshold_V: float) -> TimeToThreshold | None:
     """When the level at the end of the last run reaches a threshold."""
-    for run in reversed(runs):
-        for place, trace in enumerate(run.traces):
-            if trace.channel == channel:
-                time, level = run.blocks.centre_s, run.blocks.channels[place].middle
-                late = time > time[-1] - SPAN_S - 1.0
-                return time_to_threshold(time[late], level[late], threshold_V=threshold_V)
-    return None
+    mine = of_channel(runs, channel)
+    if not mine:
+        return None
+    run, place = mine[-1]
+    time, level = run.blocks.centre_s, run.blocks.channels[place].middle
+    late = time > time[-1] - SPAN_S - 1.0
+    return time_to_threshold(time[late], level[late], threshold_V=threshold_V)

@@ -9,7 +9,7 @@ import numpy as np
 
 from flicker.base.arrays import Floats
 from flicker.base.formats import times_text
-from flicker.signals.trace import RunTraces
+from flicker.signals.trace import RunTraces, of_channel
 
 FEWEST = 5  # times that it stands: a choice; one clipped swing, or two, is no code
 APART = 3.0  # times as far from zero as any other reading of the channel: a choice
@@ -29,7 +29,7 @@ def codes_of(runs: Sequence[RunTraces], channels: Sequence[str]) -> dict[str, Co
     It is an extreme of the channel, the same to the last digit again and again, in single rows, and nothing else comes
     near it. Swings differ from each other; those that all end at a rail within one reading look alike, so it is only asked.
     """
-    found = {channel: _code(*_extremes(runs, channel)) for channel in channels}
+    found = {channel: _code(*extremes(runs, channel)) for channel in channels}
     return {channel: code for channel, code in found.items() if code is not None}
 
 
@@ -45,15 +45,12 @@ def codes_told(codes: Mapping[str, Code]) -> Iterator[str]:
         )
 
 
-def _extremes(runs: Sequence[RunTraces], channel: str) -> tuple[Floats, Floats]:
+def extremes(runs: Sequence[RunTraces], channel: str) -> tuple[Floats, Floats]:
     """Least and largest reading of each block that holds any."""
-    lows, highs = [np.empty(0)], [np.empty(0)]
-    for run in runs:
-        for trace, part in zip(run.traces, run.blocks.channels, strict=True):
-            if trace.channel == channel:
-                lows.append(part.low[part.finite > 0])
-                highs.append(part.high[part.finite > 0])
-    return np.concatenate(lows), np.concatenate(highs)
+    blocks = [run.blocks.channels[place] for run, place in of_channel(runs, channel)]
+    low = np.concatenate([np.empty(0), *(part.low[part.finite > 0] for part in blocks)])
+    high = np.concatenate([np.empty(0), *(part.high[part.finite > 0] for part in blocks)])
+    return low, high
 
 
 def _code(low: Floats, high: Floats) -> Code | None:

@@ -18,7 +18,7 @@ from flicker.base.formats import digits_text, lasting_text, names_text, times_te
 from flicker.base.values import Unobserved
 from flicker.evidence.guard.model import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
-from flicker.evidence.record.codes import codes_of, codes_told
+from flicker.evidence.record.codes import codes_of, codes_told, extremes
 from flicker.evidence.record.gain import typical
 from flicker.evidence.record.identity import readings_digest, same_readings
 from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both
@@ -90,14 +90,8 @@ def between(
 
 def _reach(runs: Sequence[RunTraces], channel: str) -> tuple[float, float, int]:
     """Least and largest finite reading of a channel, and in how many blocks."""
-    low, high, blocks = math.inf, -math.inf, 0
-    for run in runs:
-        for trace, block in zip(run.traces, run.blocks.channels, strict=True):
-            if trace.channel == channel and (seen := block.finite > 0).any():
-                low = min(low, float(block.low[seen].min()))
-                high = max(high, float(block.high[seen].max()))
-                blocks += int(np.count_nonzero(seen))
-    return low, high, blocks
+    low, high = extremes(runs, channel)
+    return float(low.min(initial=math.inf)), float(high.max(initial=-math.inf)), low.size
 
 
 def _units(runs: Sequence[RunTraces], records: Sequence[ChannelRecord], codes: Mapping[str, object]) -> Iterator[str]:

@@ -338,27 +338,22 @@ def _moved_alike(channels: Sequence[ChannelVisits]) -> list[str]:
 
 
 def _cautions(made: Sequence[Assessment], rows: Sequence[Visit], case: Case | None) -> tuple[str, ...]:
-    out = []
-    if len(rows) > 1 and any(row.date is None for row in rows):
-        out.append("Dates are missing: visits are taken as evenly spaced, and nothing is said per year.")
-    if any(row.power_ups < 2 for row in rows) and len(rows) > 1:
-        out.append(
+    several = len(rows) > 1
+    meters = sorted({value for log in case.logs for key, value in log.conditions if key == "meter"}) if case else []
+    told = (
+        (several and any(row.date is None for row in rows), "Dates are missing: visits are taken as evenly spaced, and nothing is said per year."),
+        (
+            several and any(row.power_ups < 2 for row in rows),
             "A visit with a single power-up does not show how much power-ups of one day differ; two or more from cold at "
-            "each visit make a growth easier to believe."
-        )
-    if case is not None:
-        meters = {value for log in case.logs for key, value in log.conditions if key == "meter"}
-        if len(meters) > 1:
-            out.append(
-                f"Different meters were used ({', '.join(sorted(meters))}): differences of level are theirs too."
-            )
-        if case.parts:
-            out.append("Parts were changed on the way: what changed then is not age.")
-        if case.meter.off_by_V(0.0) is None:
-            out.append(
-                "The meter's accuracy is not recorded: differences of level are set against its last digit only."
-            )
-    else:
-        out.append("The meter's accuracy is not known here: a case file says it.")
-    out.extend(text for part in made for text in part.cautions)
-    return tuple(dict.fromkeys(out))
+            "each visit make a growth easier to believe.",
+        ),
+        (len(meters) > 1, f"Different meters were used ({', '.join(meters)}): differences of level are theirs too."),
+        (case and case.parts, "Parts were changed on the way: what changed then is not age."),
+        (
+            case and case.meter.off_by_V(0.0) is None,
+            "The meter's accuracy is not recorded: differences of level are set against its last digit only.",
+        ),
+        (case is None, "The meter's accuracy is not known here: a case file says it."),
+    )
+    said = [text for holds, text in told if holds]
+    return tuple(dict.fromkeys([*said, *(text for part in made for text in part.cautions)]))

@@ -364,7 +364,7 @@ def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fract
         for kind, name, k in (("fixed", names[0], 62), ("exponential", names[1], 86))
     ]
     chart = frame.layer(
-        alt.Chart(values([{"x": sample_interval_s}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x),
+        frame.dashed([{"x": sample_interval_s}], x=x),
         alt.Chart(values(rows)).mark_line(strokeWidth=2).encode(x=x, y=y, color=tone),
         alt.Chart(values(ends[:1])).mark_text(align="right", dx=-8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),
         alt.Chart(values(ends[1:])).mark_text(align="left", dx=8, dy=8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),

@@ -69,7 +69,7 @@ def cumulative(assessment: Assessment, channel: str | None = None) -> Any:
             .mark_line(color=palette.THRESHOLD, strokeDash=[5, 4], strokeWidth=1.2)
             .encode(x=x, y=alt.Y("even:Q"))
         )
-        keep = np.unique(np.linspace(0, count - 1, min(count, MOST_EPISODES)).astype(int))
+        keep = frame.thinned(count, MOST_EPISODES)
         steps = [
             {"x": 0.0, "n": 0},
             *({"x": hours[k] * per, "n": int(k) + 1} for k in keep),
@@ -143,7 +143,7 @@ def sizes(assessment: Assessment, channel: str | None = None) -> Any:
         raise NothingToDraw(f"channel {item.channel} has no episode to draw")
     total = float(begins[-1])
     volt, factor = frame.volt_unit(float(size.max()))
-    keep = np.unique(np.linspace(0, size.size - 1, min(size.size, MOST_EPISODES)).astype(int))
+    keep = frame.thinned(size.size, MOST_EPISODES)
     unit, per = frame.hour_unit(total)
     rows = [{"x": hours[k] * per, "v": size[k] * factor} for k in keep]
     x = alt.X("x:Q", title=f"observed time ({unit})", scale=alt.Scale(domain=[0, total * per], nice=False))
@@ -204,7 +204,7 @@ def gaps(assessment: Assessment, channel: str | None = None) -> Any:
     result = exponential_gaps_test(pause, dead_time=dead, confidence=assessment.limits.confidence)
     unit = frame.time_unit(float(pause[-1]))
     scale = frame.SECONDS[unit]
-    keep = np.unique(np.linspace(0, pause.size - 1, min(pause.size, MOST_EPISODES)).astype(int))
+    keep = frame.thinned(pause.size, MOST_EPISODES)
     rows = [{"x": pause[k] / scale, "s": 1.0 - k / pause.size} for k in keep]
     grid = np.linspace(0.0, float(pause[-1]) * 1.05, 80)
     mean = float(np.mean(pause)) - dead
@@ -261,8 +261,7 @@ def coincidence(assessment: Assessment) -> Any:
         found = record.episodes
         together = found.common | found.shared
         shared = max(shared, int(np.count_nonzero(together)))
-        most = min(found.count, MOST_EPISODES // len(names))
-        keep = np.unique(np.linspace(0, max(found.count - 1, 0), most).astype(int))
+        keep = frame.thinned(found.count, MOST_EPISODES // len(names))
         rows.extend(
             {
                 "x": own.x(int(found.run[k]), found.start_s[k]),
@@ -340,13 +339,13 @@ def swings_ahead(assessment: Assessment, channel: str | None = None) -> Any:
     scale = alt.Scale(type="log", domain=[low, top], nice=False)
     y = alt.Y("v:Q", title=f"size of the swings ({volts})", scale=scale)
     base = alt.Chart(values(line))
+    relay = f"relay would open: {volts_text(told.threshold_V)} (assumed)"
     layers = [
         base.mark_area(color=palette.BAND, clip=True).encode(x=x, y=alt.Y("lo:Q", title=f"size of the swings ({volts})", scale=scale), y2=alt.Y2("hi:Q")),
         base.mark_line(color=colour, strokeWidth=1.6, clip=True).encode(x=x, y=y, strokeDash=alt.StrokeDash("ahead:N", legend=None)),
         alt.Chart(values(dots)).mark_point(filled=True, size=30, color=colour, opacity=0.8).encode(x=x, y=y),
-        alt.Chart(values([{"v": told.threshold_V * factor, "text": f"relay would open: {volts_text(told.threshold_V)} (assumed)"}]))
-        .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
-        alt.Chart(values([{"v": told.threshold_V * factor, "x": 0.0, "text": f"relay would open: {volts_text(told.threshold_V)} (assumed)"}]))
+        frame.dashed([{"v": told.threshold_V * factor, "text": relay}], y=y),
+        alt.Chart(values([{"v": told.threshold_V * factor, "x": 0.0, "text": relay}]))
         .mark_text(align="left", dx=4, dy=-7, fontSize=10, color=palette.INK).encode(x=x, y=y, text=alt.Text("text:N")),
         alt.Chart(values([{"x": found.watched_h * per}])).mark_rule(color=palette.FAINT).encode(x=x),
     ]  # fmt: skip

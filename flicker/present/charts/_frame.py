@@ -298,11 +298,20 @@ def rows_of(parts: Sequence[Envelope], strip: Strip) -> list[dict[str, Any]]:
     return rows
 
 
+def thinned(count: int, most: int) -> Ints:
+    """Places of so many items at most, evenly chosen from first to last."""
+    return np.unique(np.linspace(0, max(count - 1, 0), min(count, most)).astype(np.int64))
+
+
+def dashed(rows: Iterable[Mapping[str, Any]], **places: Any) -> Any:
+    """Draw limits and other lines that were not measured: dashed, in one colour on all charts."""
+    return alt.Chart(values(rows)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(**places)
+
+
 def spread(knot_s: Floats, most: int) -> Ints:
     """Places of so many knots of a line at most, evenly chosen, and of both ends of each jump."""
-    even = np.linspace(0, max(knot_s.size - 1, 0), min(knot_s.size, most)).astype(np.int64)
     jumps = np.flatnonzero(np.diff(knot_s) < 1e-3)
-    return np.unique(np.concatenate((even, jumps, jumps + 1)))
+    return np.unique(np.concatenate((thinned(knot_s.size, most), jumps, jumps + 1)))
 
 
 def midnights(record: ChannelRecord, strip: Strip) -> list[dict[str, Any]]:

@@ -13,6 +13,7 @@ from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import values
 from flicker.present.envelope import envelope
 from flicker.present.said import fitness_text
+from flicker.signals.trace import of_channel
 
 ROWS = 500
 FEW = 4  # channels that a caption names one by one; a choice
@@ -36,16 +37,12 @@ def glance(assessment: Assessment, title: str = "") -> Any:
     volts = alt.Scale(domain=[span[0] * factor, span[1] * factor], nice=False, zero=False)
     for record, item in zip(assessment.records, assessment.channels, strict=True):
         strip = frame.strip_of(record, clock=True)
-        runs = [run for run in assessment.traces if any(t.channel == record.channel for t in run.traces)]
-        parts_of = [
-            envelope(run.blocks, [own.channel for own in run.traces].index(record.channel), rows=max(2, ROWS // len(runs)))
-            for run in runs
-        ]
-        rows = frame.rows_of(parts_of, strip)
+        runs = of_channel(assessment.traces, record.channel)
+        rows = frame.rows_of([envelope(run.blocks, place, rows=max(2, ROWS // len(runs))) for run, place in runs], strip)
         hidden = [
             {"x": strip.x(place, begin), "x2": strip.x(place, end), "why": why}
-            for place, (run, trace) in enumerate(zip(runs, record.traces, strict=True))
-            for begin, end, why in frame.unseen(run.run, trace)
+            for place, (run, trace) in enumerate(zip(record.runs, record.traces, strict=True))
+            for begin, end, why in frame.unseen(run, trace)
         ]
         frame.scaled(rows, factor, "lo", "hi")
         last = record is assessment.records[-1]

@@ -17,6 +17,7 @@ from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
 from flicker.present.envelope import envelope, window
+from flicker.signals.trace import of_channel
 
 MOST_CELLS = 300  # of the level line: more than a screen has room for
 
@@ -38,11 +39,10 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     numbers = [up.run for up in item.power_up][:24]
     per_run = max(20, min(300, MOST_CELLS * 2 // len(numbers)))
     rows: list[dict[str, Any]] = []
-    for run in assessment.traces:
-        if run.number not in numbers:
-            continue
-        index = next(k for k, trace in enumerate(run.traces) if trace.channel == item.channel)
-        begin = run.traces[index].start.begin_s if run.traces[index].start is not None else 0.0  # type: ignore[union-attr]
+    begun = [(run, place) for run, place in of_channel(assessment.traces, item.channel) if run.number in numbers]
+    for run, index in begun:
+        start = run.traces[index].start
+        begin = 0.0 if start is None else start.begin_s
         part = window(run.blocks, index, begin, begin + shown, rows=per_run)
         middle = 0.5 * (part.low_V + part.high_V)
         rows.extend(
@@ -67,13 +67,13 @@ def power_ups(assessment: Assessment, channel: str | None = None) -> Any:
     )
     limit_rows = [{"v": sign * limits.surge_V * factor, "name": f"surge limit {volts_text(sign * limits.surge_V)}"}]
     settle = [{"t": limits.settle_s, "name": f"settled by {limits.settle_s:g} s"}]
-    rule = alt.Chart(values(limit_rows)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y)
+    rule = frame.dashed(limit_rows, y=y)
     rule_text = (
         alt.Chart(values(limit_rows))
         .mark_text(align="left", dy=-7, color=palette.THRESHOLD)
         .encode(x=frame.XValue(6), y=y, text=alt.Text("name:N"))
     )
-    upright = alt.Chart(values(settle)).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x)
+    upright = frame.dashed(settle, x=x)
     upright_text = (
         alt.Chart(values(settle))
         .mark_text(align="right", dx=-5, color=palette.THRESHOLD, clip=True)
@@ -189,9 +189,8 @@ def levels_compared(comparison: Comparison, channel: str | None = None) -> Any:
     stages = (frame.label(comparison.before), frame.label(comparison.after))
     for side, stage, colour in zip(sides, stages, (palette.BRASS, palette.PETROL), strict=True):
         said.append({"x": begin_s / HOUR, "name": stage, "colour": colour})
-        runs = [run for run in side.traces if any(trace.channel == name for trace in run.traces)]
-        for run in runs:
-            place = next(k for k, trace in enumerate(run.traces) if trace.channel == name)
+        runs = of_channel(side.traces, name)
+        for run, place in runs:
             part = envelope(run.blocks, place, rows=max(20, MOST_CELLS // len(runs)))
             rows.extend(
                 {"x": (begin_s + t) / HOUR, "low": low, "high": high, "colour": colour}
@@ -210,9 +209,7 @@ def levels_compared(comparison: Comparison, channel: str | None = None) -> Any:
     tone = alt.Color("colour:N", scale=None)
     chart = frame.layer(
         alt.Chart(values(rows)).mark_bar(width=3).encode(x=x, y=y, y2="high:Q", color=tone, stroke=tone),
-        alt.Chart(values([{"v": side * limit * factor} for side in (-1.0, 1.0)]))
-        .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
-        .encode(y="v:Q"),
+        frame.dashed([{"v": side * limit * factor} for side in (-1.0, 1.0)], y="v:Q"),
         alt.Chart(values([{"x": borders[0] / HOUR}])).mark_rule(color=palette.EDGE).encode(x="x:Q"),
         alt.Chart(values(said)).mark_text(align="left", dx=5, baseline="top").encode(x="x:Q", y=frame.YValue(4), text="name:N", color=tone),
     ).properties(width=frame.WIDTH, height=210)

@@ -138,7 +138,7 @@ def _curves(groups: Sequence[Group], limits: Limits) -> Any:
     marks: list[dict[str, Any]] = []
     for name, times, ends, _ in groups:
         curve = curve_of(times, ends, limits)
-        keep = np.unique(np.linspace(0, curve.time.size - 1, min(curve.time.size, POINTS)).astype(int))
+        keep = frame.thinned(curve.time.size, POINTS)
         rows += [
             {"x": curve.time[k] * per, "n": curve.mean[k], "lo": curve.low[k], "hi": curve.high[k], "group": name}
             for k in keep

@@ -13,13 +13,8 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.present import palette
 from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import NothingToDraw, values
+from flicker.present.report.parts import document_of
 from flicker.present.said import rate_name, soak_steps, swings_text
-
-
-def document(result: Any) -> Mapping[str, Any]:
-    """Document of a result, or the mapping itself."""
-    found: Mapping[str, Any] = result if isinstance(result, Mapping) else result.to_dict()
-    return found
 
 
 def before_after(comparison: Any) -> Any:
@@ -35,7 +30,7 @@ def before_after(comparison: Any) -> Any:
     NothingToDraw
         If no channel has a rate on both sides.
     """
-    told = document(comparison)
+    told = document_of(comparison)
     rows: list[dict[str, Any]] = []
     names = [frame.label(name) for name in told.get("stages") or ("before", "after")]
     for item in told["channels"]:
@@ -119,7 +114,7 @@ def soak(plan: Any) -> Any:
     NothingToDraw
         If the plan holds no table of hours.
     """
-    told = document(plan)
+    told = document_of(plan)
     steps = soak_steps((row["hours"], row["confidence"]) for row in told.get("table") or ())
     if not steps:
         raise NothingToDraw("the plan holds no table of hours to draw")
@@ -139,8 +134,7 @@ def soak(plan: Any) -> Any:
     ]
     hours = told.get("hours")
     if hours is not None:
-        mark = values([{"h": hours}])
-        layers.append(alt.Chart(mark).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(x=x))
+        layers.append(frame.dashed([{"h": hours}], x=x))
     caption = str(told.get("reads") or f"{hours_text(float(hours or 0.0))} of soak for {share_text(told['confidence'])}.")
     chart = frame.layer(*layers, width=frame.WIDTH - 40, height=230)
     return frame.finish(chart, caption, "Dots: hours for each confidence. Dashed: the plan.")

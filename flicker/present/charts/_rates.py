@@ -158,9 +158,7 @@ def _picture(
     colour = alt.Color("colour:N", scale=None, legend=None)
     data = alt.Chart(values(rows))
     layers = scatter_bars(told, [row["x"] for row in rows], x)
-    layers.append(
-        alt.Chart(values([{"rate": concern}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y)
-    )
+    layers.append(frame.dashed([{"rate": concern}], y=y))
     if told.fitted is not None:
         layers.append(_fit(told.fitted, steps_at, x, y))
     layers += [
@@ -252,8 +250,7 @@ def _steps(item: ChannelAssessment, record: ChannelRecord, assessment: Assessmen
         alt.Chart(values(places)).mark_rect(color=palette.WARM_UP).encode(x=x, x2=alt.X2("x2:Q")),
         data.mark_rect(color=colour, opacity=0.25).encode(x=x, x2=alt.X2("x2:Q"), y=alt.Y("low:Q", title=None), y2=alt.Y2("high:Q")),
         data.mark_rule(color=colour, strokeWidth=2.4).encode(x=x, x2=alt.X2("x2:Q"), y=y, tooltip=[alt.Tooltip("said:N")]),
-        alt.Chart(values([{"rate": assessment.limits.episode_rate_per_h}]))
-        .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y),
+        frame.dashed([{"rate": assessment.limits.episode_rate_per_h}], y=y),
     ]  # fmt: skip
     sure = share_text(assessment.limits.confidence)
     note = f"Line: rate between the changes; band: its interval ({sure}). Upright bands: where each change lies ({sure}). Dashed: rate of concern."
@@ -272,10 +269,10 @@ def _rate_row(name: str, rate: Any, count: int, hours: float) -> dict[str, Any]:
     }
 
 
-def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) -> Any:
+def _rate_chart(rows: list[dict[str, Any]], concern: float, colour: str) -> Any:
     data = values(rows)
     order = [row["name"] for row in rows]
-    top = 1.4 * max(max(row["high"] for row in rows), concern or 0.0)
+    top = 1.4 * max(concern, *(row["high"] for row in rows))
     y = alt.Y("name:N", sort=order, title=None, axis=alt.Axis(labelLimit=190, grid=False))
     x = alt.X("rate:Q", title="episodes per observed hour", scale=alt.Scale(domain=[0, top], nice=False))
     layers = [
@@ -287,12 +284,7 @@ def _rate_chart(rows: list[dict[str, Any]], concern: float | None, colour: str) 
         .mark_text(align="left", dx=6, color=palette.FAINT, fontSize=10)
         .encode(x=alt.X("high:Q"), y=y, text=alt.Text("said:N")),
     ]
-    if concern is not None:
-        layers.append(
-            alt.Chart(values([{"x": concern}]))
-            .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
-            .encode(x=alt.X("x:Q"))
-        )
+    layers.append(frame.dashed([{"x": concern}], x=alt.X("x:Q")))
     return frame.layer(*layers, width=frame.WIDTH - 120, height=max(70, 24 * len(rows)))
 
 

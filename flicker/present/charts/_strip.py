@@ -32,6 +32,7 @@ from flicker.present.charts._strip_rows import (
 )
 from flicker.present.envelope import MOST_ROWS, logs_of_runs, window
 from flicker.present.said import moment_text
+from flicker.signals.trace import of_channel
 
 SHADES = {
     "warm-up": palette.WARM_UP,
@@ -87,9 +88,7 @@ def overview(
     strip = _strip_beside(record, beside)
     longest = max((frame.strip_of(part.records[0]).end_s for part in beside if part.records), default=0.0)
     end = max(longest / frame.SECONDS[strip.unit], strip.domain[1])
-    runs = [
-        (run, index) for run in assessment.traces for index, t in enumerate(run.traces) if t.channel == item.channel
-    ]
+    runs = of_channel(assessment.traces, item.channel)
     rows = envelope_rows(runs, record, strip, most_rows)
     span = frame.volt_span([assessment, *beside])
     unit, factor = frame.volt_unit(max(map(abs, span)))
@@ -178,22 +177,21 @@ def _overview_caption(item: ChannelAssessment) -> str:
 
 
 def _overview_note(shades: Sequence[dict[str, Any]], choice: bool, beside: bool) -> str:
-    said = ["Upper strip: the whole log; drag across it to choose what the lower strip shows."]
-    if beside:
-        said.append("Before and after lie on one scale of time and volts.")
-    elif choice:
-        said.append("All channels lie on one scale of volts.")
-    said.append("Dashed: the thresholds around the baseline. Triangles: excursions.")
     kinds = {row["kind"] for row in shades}
-    if kinds & {"warm-up", "start"}:
-        said.append("Straw: start and warm-up.")
-    if "not observed" in kinds:
-        said.append("Grey: not observed.")
-    if "another rate from here" in kinds:
-        said.append("Dotted line in the green: from there swings come at another rate, which began somewhere in the green.")
-    if "relay open" in kinds:
-        said.append("Rose: the relay would be open (assumed, not measured on this unit).")
-    return " ".join(said)
+    told = (
+        (True, "Upper strip: the whole log; drag across it to choose what the lower strip shows."),
+        (beside, "Before and after lie on one scale of time and volts."),
+        (choice and not beside, "All channels lie on one scale of volts."),
+        (True, "Dashed: the thresholds around the baseline. Triangles: excursions."),
+        (kinds & {"warm-up", "start"}, "Straw: start and warm-up."),
+        ("not observed" in kinds, "Grey: not observed."),
+        (
+            "another rate from here" in kinds,
+            "Dotted line in the green: from there swings come at another rate, which began somewhere in the green.",
+        ),
+        ("relay open" in kinds, "Rose: the relay would be open (assumed, not measured on this unit)."),
+    )
+    return " ".join(said for holds, said in told if holds)
 
 
 class _Rows(NamedTuple):
@@ -341,9 +339,7 @@ def episodes(
     length = found.end_s[chosen] - found.start_s[chosen]
     shown = float(min(length.max(), max(4.0 * float(np.median(length)), 5.0)))
     pad = max(0.25 * shown, 2.0)
-    runs = [
-        (run, index) for run in assessment.traces for index, t in enumerate(run.traces) if t.channel == item.channel
-    ]
+    runs = of_channel(assessment.traces, item.channel)
     of_run = dict(enumerate(logs_of_runs([run.blocks for run, _ in runs], logs)))
     rows: list[dict[str, Any]] = []
     per_frame = max(20, min(300, MOST_ROWS // chosen.size))

@@ -18,7 +18,7 @@ from flicker.present.charts import _frame as frame
 from flicker.present.charts._frame import Strip
 from flicker.present.envelope import envelope, logs_of_runs
 from flicker.present.said import APPROACHED
-from flicker.signals.trace import RunTraces
+from flicker.signals.trace import RunTraces, of_channel
 
 POINTERS = ["triangle-up", "triangle-down"]
 MOST_MARKS = 400
@@ -93,16 +93,14 @@ def relay_spans(
         return []
     from flicker.signals.relay import scan_relay
 
+    numbers = [run.number for run in assessment.traces]
+    log_of = dict(zip(numbers, logs_of_runs([run.blocks for run in assessment.traces], logs), strict=True))
     out: list[tuple[int, float, float]] = []
-    place = 0
-    for run, log in zip(assessment.traces, logs_of_runs([run.blocks for run in assessment.traces], logs), strict=True):
-        if all(trace.channel != item.channel for trace in run.traces):
-            continue
-        if log is not None:
-            for part in scan_relay(log, run.blocks, assessment.limits):
-                if part.channel == item.channel:
-                    out.extend((place, float(a), float(b)) for a, b in part.disconnected)
-        place += 1
+    for place, (run, _) in enumerate(of_channel(assessment.traces, item.channel)):
+        log = log_of[run.number]
+        for part in () if log is None else scan_relay(log, run.blocks, assessment.limits):
+            if part.channel == item.channel:
+                out.extend((place, float(a), float(b)) for a, b in part.disconnected)
     return out
 
 

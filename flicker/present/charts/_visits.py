@@ -112,18 +112,15 @@ def visit_rates(result: Visits, channel: str | None = None) -> Any:
     x = axis.x(last)
     concern = result.limits.episode_rate_per_h
     top = 1.25 * max([concern, *(row["high"] for row in rows), *([ahead["high"]] if ahead else [])])
-    y = alt.Y("rate:Q", title=RATE, scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
     data = values(rows)
     told = _told(item, axis, result.limits)
     if told is not None and told.most is not None:
         top = max(top, 1.05 * float(np.max(told.most)))
-        y = alt.Y("rate:Q", title=RATE, scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
+    y = alt.Y("rate:Q", title=RATE, scale=alt.Scale(type="sqrt", domain=[0, top], nice=False))
     layers = scatter_bars(told, [axis.at(age) for age in axis.ages], x) if told is not None else []
     if layers:
         x = axis.again
-    layers.append(
-        alt.Chart(values([{"rate": concern}])).mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4]).encode(y=y)
-    )
+    layers.append(frame.dashed([{"rate": concern}], y=y))
     for dash, part in (([1, 0], [r for r in line if not r["ahead"]]), ([3, 4], [r for r in line if r["ahead"]])):
         if len(part) > 1:
             layers.append(
@@ -236,13 +233,7 @@ def visit_levels(result: Visits, channel: str | None = None) -> Any:
     lines = [side for side in (-limit, limit) if low - 4 * room < side < high + 4 * room]
     ends = [min([low - room, *(side - room for side in lines)]), max([high + room, *(side + room for side in lines)])]
     y = alt.Y("mV:Q", title="settled level (mV)", scale=alt.Scale(domain=ends, nice=False, zero=False))
-    layers = []
-    if lines:
-        layers.append(
-            alt.Chart(values([{"mV": side} for side in lines]))
-            .mark_rule(color=palette.THRESHOLD, strokeDash=[5, 4])
-            .encode(y=y)
-        )
+    layers = [frame.dashed([{"mV": side} for side in lines], y=y)] if lines else []
     if len(middle) > 1:
         layers.append(
             alt.Chart(values(middle)).mark_line(color=colour, strokeWidth=1.2, opacity=0.6).encode(x=axis.again, y=y)

@@ -69,21 +69,20 @@ def _swings(result: Assessment, item: ChannelAssessment) -> list[Event]:
         least = "at least " if worst.at_least else ""
         sign = "+" if worst.deviation_V > 0 else ""
         many = "swing" if len(rows) == 1 else f"{len(rows)} swings, the largest"
-        said = f"{many} of {least}{sign}{volts_text(worst.deviation_V)} from rest, {_length(end - begin)} long"
         beyond = abs(worst.peak_V) >= result.limits.protection_V
-        if beyond:
-            said += "; beyond the assumed protection threshold"
-        if any(row.cut for row in rows):
-            said += "; cut by a gap or the end of the log"
-        if worst.phase == "warm-up":
-            said += "; during warm-up"
+        told = (
+            (True, f"{many} of {least}{sign}{volts_text(worst.deviation_V)} from rest, {_length(end - begin)} long"),
+            (beyond, "beyond the assumed protection threshold"),
+            (any(row.cut for row in rows), "cut by a gap or the end of the log"),
+            (worst.phase == "warm-up", "during warm-up"),
+        )
         out.append(
             Event(
                 run=rows[0].run,
                 start_s=begin,
                 channel=item.channel,
                 kind="trip" if beyond else "swing",
-                said=said,
+                said="; ".join(said for holds, said in told if holds),
                 size_V=worst.deviation_V,
                 lasted_s=end - begin,
             )

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from flicker.base.formats import channel_text, digits_text, lasting_text, times_text, volts_text
+from flicker.base.formats import channel_text, digits_text, lasting_text, seen_text, times_text, volts_text
 from flicker.base.values import Fitness
 from flicker.case.case_file import Case
 from flicker.evidence.channel import ChannelAssessment
 from flicker.evidence.compare.compared import ChannelComparison, clean_power_ups_text
 from flicker.evidence.compare.weighing import IMPROVED, NO_CHANGE, WORSE
-from flicker.evidence.job import JobResult
+from flicker.evidence.job import JobResult, not_tested
 from flicker.evidence.questions.registry import questions
 from flicker.evidence.verdict import DANGER, DO_NOT_CONNECT, WITHIN_LIMITS
 from flicker.present.report.parts import (
@@ -85,23 +85,22 @@ FAULTY = frozenset({"noisy", "drifting", "degrading"})
 
 def _state(item: ChannelAssessment, found: ChannelComparison | None) -> str:
     """What became of a channel's fault, as the end of a sentence; empty where it never showed one."""
-    swung = item.rate.episodes + (found.before.rate.episodes if found is not None else 0)
-    if not swung:
-        return f"is not gone ({item.verdict})" if item.verdict in FAULTY else ""
+    again, faulty = item.rate.episodes, f"is not gone ({item.verdict})" if item.verdict in FAULTY else ""
+    if not again and (found is None or not found.before.rate.episodes):
+        return faulty
     if found is None:
         return "is there"
-    if found.not_comparable:
-        return "cannot be judged: the logs were made under different conditions"
-    swings = found.aspect in SWINGS
-    if found.outcome == WORSE:
-        return "has become worse" if swings else f"is not cured: the repair made something else worse ({found.aspect})"
-    if found.cured == "shown":
-        return GONE if item.verdict not in FAULTY else f"is not gone ({item.verdict})"
-    if found.cured == "not yet" and not item.rate.episodes:
-        return "did not come again, but that it is gone is not shown yet"
-    if found.outcome == IMPROVED and swings:
-        return "is better, but not gone"
-    return "is still there" if item.rate.episodes else "is not shown to be gone"
+    swings, worse = found.aspect in SWINGS, found.outcome == WORSE
+    rules = (
+        (found.not_comparable, "cannot be judged: the logs were made under different conditions"),
+        (worse and swings, "has become worse"),
+        (worse, f"is not cured: the repair made something else worse ({found.aspect})"),
+        (found.cured == "shown", faulty or GONE),
+        (found.cured == "not yet" and not again, "did not come again, but that it is gone is not shown yet"),
+        (found.outcome == IMPROVED and swings, "is better, but not gone"),
+        (again, "is still there"),
+    )
+    return next((said for holds, said in rules if holds), "is not shown to be gone")
 
 
 def _headline_alone(last: tuple[ChannelAssessment, ...]) -> str:
@@ -121,21 +120,17 @@ def _counts(job: JobResult, compared: dict[str, ChannelComparison]) -> tuple[str
     lines, silent = [], []
     for item in job.last.channels:
         found = compared.get(item.channel)
-        now = _count(item.rate.episodes, item.observed_s)
+        now = seen_text(item.rate.episodes, item.observed_s)
         if found is None:
             lines.append(f"{item.channel}: {now}.")
         elif found.before.rate.episodes == 0 and item.rate.episodes == 0:
             silent.append(item.channel)
         else:
-            before = _count(found.before.rate.episodes, found.before.rate.observed_s)
+            before = seen_text(found.before.rate.episodes, found.before.rate.observed_s)
             lines.append(f"{item.channel}: {before} before, {now} after.")
     if silent:
         lines.append(f"{', '.join(silent)}: no swing before, none after.")
     return tuple(lines)
-
-
-def _count(episodes: int, observed_s: float) -> str:
-    return f"{times_text(episodes) if episodes else 'none'} in {lasting_text(observed_s)}"
 
 
 def _open(channels: tuple[ChannelAssessment, ...], compared: dict[str, ChannelComparison]) -> list[str]:
@@ -242,9 +237,9 @@ def _became(found: ChannelComparison | None, item: ChannelAssessment) -> Markup 
         return None
     before, after = (side.rate for side in (found.before, found.after))
     then = f"{times_text(before.episodes)} in {lasting_text(before.observed_s)} then"
-    now = f"{times_text(after.episodes) if after.episodes else 'none'} in {lasting_text(after.observed_s)} now"
     often = " (swings close together count once)" if item.excursions_total != after.episodes else ""
-    seen, better = f"{then}, {now}{often}.", found.outcome == IMPROVED
+    seen = f"{then}, {seen_text(after.episodes, after.observed_s)} now{often}."
+    better = found.outcome == IMPROVED
     why = "".join(found.not_comparable[:1]).removeprefix("not comparable: ")
     others = " ".join(one.reads for one in found.aspects if one.outcome != NO_CHANGE)
     told = (
@@ -275,11 +270,6 @@ def what_was_done(job: JobResult) -> Markup:
     return Markup(text(parts))
 
 
-def untested(job: JobResult) -> Markup:
-    """What was not tested."""
-    return bullets(_untested(job)) or Markup("")
-
-
 def _work(case: Case) -> list[tuple[str, str, str]]:
     """A row for each piece of work; where there are many, one for each stage."""
     if len(case.parts) <= MANY_PARTS:
@@ -299,10 +289,8 @@ def _note(note: str | None) -> str:
     return f" ({note})" if note else ""
 
 
-def _untested(job: JobResult) -> list[str]:
-    from flicker.evidence.job import not_tested
-
-    said = not_tested(job)
+def untested(job: JobResult) -> Markup:
+    """What was not tested."""
     silent: dict[str, list[str]] = {}
     for item in job.last.channels:
         open_questions = [
@@ -312,17 +300,17 @@ def _untested(job: JobResult) -> list[str]:
         ]
         if open_questions:
             silent.setdefault("; ".join(open_questions), []).append(item.channel)
-    for asked, names in silent.items():
-        said.append(f"Channel{'s' if len(names) > 1 else ''} {', '.join(names)}: the logs cannot tell: {asked}.")
-    ups = max((len(item.power_up) for item in job.last.channels), default=0)
-    if job.needed_starts and 0 < ups < job.needed_starts:
-        said.append(f"{ups} of the {job.needed_starts:.0f} cold starts that the complaint asks for were logged.")
-    if job.case.output == "capacitor":
-        said.append("Direct voltage behind an output capacitor cannot be seen at the terminals.")
-    if job.case.not_recorded:
-        said.append(f"Not recorded: {', '.join(job.case.not_recorded)}.")
-    said.append("Nothing but direct voltage at the outputs was judged: no power, distortion, hum or safety test.")
-    return said
+    ups, needed = max((len(item.power_up) for item in job.last.channels), default=0), job.needed_starts or 0.0
+    told = (
+        (0 < ups < needed, f"{ups} of the {needed:.0f} cold starts that the complaint asks for were logged."),
+        (job.case.output == "capacitor", "Direct voltage behind an output capacitor cannot be seen at the terminals."),
+        (job.case.not_recorded, f"Not recorded: {', '.join(job.case.not_recorded)}."),
+        (True, "Nothing but direct voltage at the outputs was judged: no power, distortion, hum or safety test."),
+    )
+    open_ = (
+        f"Channel{'s' if len(names) > 1 else ''} {', '.join(names)}: the logs cannot tell: {asked}." for asked, names in silent.items()
+    )
+    return bullets([*not_tested(job), *open_, *(text for holds, text in told if holds)]) or Markup("")
 
 
 def conditions(case: Case) -> Markup:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from flicker.base.formats import count_text, hours_text, p_text, share_text, volts_text
+from flicker.base.formats import count_text, hours_text, p_text, power_ups_text, share_text, volts_text
 from flicker.base.values import Aspect
 from flicker.evidence.assessment import SAFETY
 from flicker.evidence.compare.compared import clean_power_ups_text
@@ -192,12 +192,13 @@ def soak_page(result: Any, pictures: Pictures, logs: Sequence[Log]) -> tuple[str
     told = document_of(result)
     hours = told.get("hours")
     steps = soak_steps((row["hours"], row["confidence"]) for row in told.get("table") or ())
-    heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
     needed, starts = told.get("power_ups_needed"), told.get("power_ups")
     if needed:
-        heading = f"Soak for {count_text(needed['power_ups'], 'power-up')} of {hours_text(needed['each_h'])}"
+        heading = f"Soak for {power_ups_text(needed['power_ups'], needed['each_h'])}"
     elif starts and not steps:
         heading = f"Soak for {count_text(starts['power_ups'], 'cold start')}"
+    else:
+        heading = "How long to soak" if hours is None else f"Soak for {hours_text(float(hours))}"
     rows = [(share_text(chance), tag("td", hours_text(span), class_="num")) for span, chance in steps]
     share, known, rate = told.get("detectable_share"), told.get("hours_if_rate_known"), told.get("rate") or {}
     between = ""

@@ -116,9 +116,6 @@ def track(state: ChannelState, design: Design) -> Text:
 
 
 def _figures(state: ChannelState) -> str:
-    text = f"{state.episodes} in {hours_text(state.observed_h)}"
-    if state.level_V is not None:
-        text += f", rests at {volts_text(state.level_V)}"
-    if state.last_V is not None:
-        text += f", reads {volts_text(state.last_V)}"
-    return f"{text}, {state.state}"
+    rests = "" if state.level_V is None else f", rests at {volts_text(state.level_V)}"
+    reads = "" if state.last_V is None else f", reads {volts_text(state.last_V)}"
+    return f"{state.episodes} in {hours_text(state.observed_h)}{rests}{reads}, {state.state}"
