@@ -8,7 +8,7 @@ import pytest
 
 from flicker import Limits, Log, assess, compare
 from flicker.base.values import Fitness
-from flicker.evidence.record.identity import readings_digest, same_readings
+from flicker.evidence.record.overlaps import readings_digest, same_readings
 from flicker.signals.trace import trace_log
 
 

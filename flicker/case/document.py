@@ -14,50 +14,30 @@ from flicker.base import check
 from flicker.case.model import CaseError
 
 At = tuple["str | int", ...]  # the way to a key, through tables
-TRIPLES = ('"""', "'''")
-
 
 def places_of(text: str) -> dict[At, int]:
     """Line of every table and key; the n-th table of a list carries its number, as in ``('logs', 1, 'file')``.
 
-    Keys of an inline table or list stand where its line begins. Meant for text that is known to be TOML; what it cannot
-    follow it leaves out.
+    Keys of an inline table stand where its line begins. Meant for text that is known to be TOML: each line of it, or the
+    lines of a value that takes several, is read by itself.
     """
     out: dict[At, int] = {}
     counts: dict[At, int] = {}
     table: At = ()
-    until: str | None = None  # the mark that ends a text of several lines
-    depth = 0  # of brackets left open by a list of several lines
+    begin, lines = 1, []
     for number, line in enumerate(text.split("\n"), start=1):
-        if until is not None:
-            if until in line:
-                until = None
+        lines.append(line)
+        try:
+            part = tomllib.loads("\n".join(lines))
+        except (ValueError, RecursionError):  # a text or a list of several lines goes on
             continue
-        bare = line.strip()
-        if depth > 0:
-            depth += _brackets(bare)
-            continue
-        if not bare or bare.startswith("#"):
-            continue
-        if bare.startswith("["):
-            several = bare.startswith("[[")
-            table = _keys(bare[2:] if several else bare[1:], "]")
-            if several:
-                counts[table] = counts.get(table, -1) + 1
-                table = (*table, counts[table])
-            else:
-                table = _numbered(table, counts)
-            out.setdefault(table, number)
-            continue
-        keys = _keys(bare, "=")
-        for depth_of_key in range(1, len(keys) + 1):
-            out.setdefault((*table, *keys[:depth_of_key]), number)
-        value = bare[_end(bare, "=") + 1 :]
-        for mark in TRIPLES:
-            if value.count(mark) % 2:
-                until = mark
-        if until is None:
-            depth = max(_brackets(value), 0)
+        if lines[0].lstrip().startswith("["):
+            table = _table(part, counts)
+            out.setdefault(table, begin)
+        else:
+            for path in _paths(part):
+                out.setdefault((*table, *path), begin)
+        begin, lines = number + 1, []
     return out
 
 
@@ -67,53 +47,33 @@ def place_of(places: dict[At, int], path: At) -> int:
     return next((places[table] for table in above if table in places), 1)
 
 
-def _numbered(table: At, counts: dict[At, int]) -> At:
-    """A table below a list of tables belongs to the last of them."""
-    for length in range(len(table), 0, -1):
-        if table[:length] in counts:
-            return (*table[:length], counts[table[:length]], *table[length:])
-    return table
+def _table(header: dict[str, Any], counts: dict[At, int]) -> At:
+    """The way to a table that a line opens; one below a list of tables belongs to the last of them, whose number is counted."""
+    out: At = ()
+    part: Any = header
+    while part:
+        ((key, part),) = part.items()
+        out = (*out, key)
+        if isinstance(part, list):
+            counts[out] = counts.get(out, -1) + 1
+            part = part[0]
+        if out in counts:
+            out = (*out, counts[out])
+    return out
 
 
-def _unquoted(text: str) -> Iterator[tuple[int, str]]:
-    """Characters outside quotes, with their places."""
-    quote = ""
-    for place, character in enumerate(text):
-        if quote:
-            if character == quote and not (quote == '"' and text[place - 1] == "\\"):
-                quote = ""
-        elif character in "\"'":
-            quote = character
-        else:
-            yield place, character
-
-
-def _end(text: str, mark: str) -> int:
-    """Place of the first such mark outside quotes; the end of the text without one."""
-    return next((place for place, character in _unquoted(text) if character == mark), len(text))
-
-
-def _keys(text: str, mark: str) -> At:
-    """A dotted key as its parts."""
-    try:
-        document = tomllib.loads(f"{text[: _end(text, mark)]} = 0")
-    except (ValueError, RecursionError):
-        return ()
-    out: list[str | int] = []
-    while isinstance(document, dict):
-        ((key, document),) = document.items()
-        out.append(key)
-    return tuple(out)
-
-
-def _brackets(text: str) -> int:
-    """Brackets opened less brackets closed, outside quotes and before a comment."""
-    plain = [character for _, character in _unquoted(text[: _end(text, "#")])]
-    return plain.count("[") - plain.count("]")
+def _paths(part: Mapping[str, Any]) -> Iterator[At]:
+    """The ways to all keys of a part, those of its inline tables included."""
+    waiting: list[tuple[At, Mapping[str, Any]]] = [((), part)]
+    while waiting:
+        at, table = waiting.pop()
+        for key, value in table.items():
+            yield (*at, key)
+            if isinstance(value, dict):
+                waiting.append(((*at, key), value))
 
 
 YEARS = (1970, 2999)
-
 
 
 class Document:

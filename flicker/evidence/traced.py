@@ -14,8 +14,7 @@ from flicker.base.limits import Limits
 from flicker.evidence.outlook.bench import Relays, relays_to_try
 from flicker.evidence.questions.auxiliary_channels import Beside, Line, last_digit_of, look_beside
 from flicker.evidence.questions.marked import hands_of, marks_of
-from flicker.evidence.record.identity import readings_digest
-from flicker.evidence.record.overlaps import Counted, Covered, content
+from flicker.evidence.record.overlaps import Counted, Covered, content, readings_digest
 from flicker.evidence.record.starts import (
     goes_on,
     grace_s,

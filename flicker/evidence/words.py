@@ -135,12 +135,14 @@ def _hours(verdict: Verdict, facts: Facts, guard: Guard, limits: Limits) -> Next
 
 
 SPARSE_S = 2.0  # readings farther apart than this miss most glitches, and the sentence must say so; a choice
-SAID_BY_GUARD = (
-    TailKind.JUMPS, TailKind.MOVED, TailKind.SETTLES_DIFFERENTLY, TailKind.SMALL_SWINGS, TailKind.ALL_AT_ONCE,
-    TailKind.OFFSET, TailKind.OPEN,
-)  # fmt: skip
 AGAINST = (TailKind.CLEAN, TailKind.TOO_SHORT, TailKind.OPEN, TailKind.OFFSET)
 AT_ONCE = " All channels jump at the same moment: look at what they share, the mains and the meter included."
+# when swings come, in the sentence for the owner
+WHEN = {
+    "cold": " It comes mostly in the first minutes after switching on.",
+    "hot": " It comes mostly once it is warm.",
+    "early": " In what was logged it came mostly soon after switching on; a third power-up would show whether it does so always.",
+}
 
 
 def owner(
@@ -153,17 +155,15 @@ def owner(
     guard: Guard,
 ) -> str:
     """Say what the channel does, worst volts first, and what that means."""
-    hours = facts.observed_s / HOUR
     name = channel_text(channel)
-    seen = hours_text(hours)
+    seen = hours_text(facts.observed_s / HOUR)
     if facts.failed:
         return f"{name} {facts.failed}. Do not connect a loudspeaker, and do not power it again."
     if facts.stands:
         return f"{name} {facts.stands}. Switch the unit off; do not connect a loudspeaker."
     if verdict.fitness == Fitness.DO_NOT_CONNECT:
         most = max(guard.figures.peak_V, abs(facts.dangerous_V or 0.0), largest_V or 0.0, limits.protection_V)
-        volts = volts_text(most)
-        first = f"{name} puts up to {volts} of direct voltage on its output: do not connect a loudspeaker."
+        first = f"{name} puts up to {volts_text(most)} of direct voltage on its output: do not connect a loudspeaker."
         return f"{first} {_short(verdict, findings, facts, seen)}"
     lines = []
     if findings["settled offset"].answer == YES and verdict.word in (
@@ -173,7 +173,7 @@ def owner(
     ):
         lines.append(f"{name} sits at {volts_text(findings['settled offset'].effect or 0.0)}, more than it should.")
         name = "It"
-    lines.append(_main(name, verdict, findings, facts, limits, largest_V, guard))
+    lines.append(_main(name, verdict.kind, findings, facts, limits, largest_V, guard))
     lasting = [item.text for item in verdict.against if item.advice is not None]
     if verdict.kind in AGAINST and lasting:
         lines.append(f"Against a clearance: {'; '.join(lasting)}.")
@@ -182,94 +182,78 @@ def owner(
 
 def _main(
     name: str,
-    verdict: Verdict,
+    kind: TailKind,
     findings: Mapping[str, Finding],
     facts: Facts,
     limits: Limits,
     largest_V: float | None,
     guard: Guard,
 ) -> str:
-    word, kind, seen = verdict.word, verdict.kind, hours_text(facts.observed_s / HOUR)
-    if kind in SAID_BY_GUARD:
-        return _by_guard(name, kind, facts, guard, seen)
-    largest = f", the largest {volts_text(largest_V)}" if largest_V is not None else ""
-    swings = f"{times_text(facts.episodes)} in {seen}{largest}"
-    if word == VerdictWord.STEADY:
-        rest = facts.steady_upper_per_h or limits.episode_rate_per_h
-        lasting = "" if facts.reading_every_s <= SPARSE_S else f", for {lasting_text(facts.reading_every_s)} or longer (the meter looked no more often),"
-        calm = f"{name} stayed calm for {seen}; a fault that comes {once_text(rest)} or more often{lasting} would have been seen."
-        return calm + (
-            " A rarer one could still be there."
-            if not facts.common_episodes
-            else " The jumps that all channels made at once are no more than a room shows."
-        )
-    if kind == TailKind.LIKE_LEAD:
-        return f"{name} jumped {swings}. So did a lead with nothing on it: the meter, its leads or the room may explain it."
-    if word == VerdictWord.ONE_OFF and facts.once_at_first:
-        beside = ", and another channel with it" if facts.beside else ""
-        return f"{name} was away from rest once, in the first minutes{largest}{beside}; not again in {seen}. Was the mains brought up by hand?"
-    if word == VerdictWord.ONE_OFF:
-        return f"{name} jumped {swings}. It did not come again while we watched; that does not prove it gone."
-    if kind in (TailKind.RECURRING, TailKind.LONG):
-        what = f"jumps again and again: {swings}"
-        if facts.filled:
-            what = f"is away from rest for {share_text(facts.share_filled)} of the time: {swings}"
-        real = "The fault is real and comes and goes." if facts.episodes > 1 else "The fault is real."
-        return f"{name} {what}. {real}{WHEN.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
-    if kind == TailKind.PROVOKED:
-        share = share_text(findings["provoked"].effect or 0.0)
-        return f"{name} is calm by itself but jumps when it is provoked ({share} of the trials). The fault is real."
-    if word == VerdictWord.NOISY:
-        return f"{name} is restless all the time, {volts_text(findings['noise'].effect or 0.0)} where {volts_text(limits.noise_V)} is the limit."
-    if word == VerdictWord.DRIFTING:
-        moved = findings["drift"].effect if findings["drift"].answer == YES else findings["level change"].effect
-        more = f" It also jumps: {swings}." if findings["intermittent"].answer == YES else ""
-        return f"{name} does not stay where it settles: it moved by {volts_text(abs(moved or 0.0))} in {seen}.{more}"
-    if word == VerdictWord.DEGRADING:
-        how = "larger" if kind == TailKind.LARGER else "more often"
-        return f"{name} jumps {swings}, and {how} as time goes on. It got worse while it was watched."
-    if kind == TailKind.NO_LIFE:
-        return f"{name} shows no sign of being connected to a running amplifier; the log says nothing about it."
-    if facts.episodes:
-        return f"{name} jumped {swings}; that is too short a time to say whether it comes back."
-    missing = missing_hours(facts, limits, guard)
-    return f"{name} stayed calm, but only {seen} were observed: {hours_text(missing)} more are needed to believe it."
-
-
-# when swings come, in the sentence for the owner
-WHEN = {
-    "cold": " It comes mostly in the first minutes after switching on.",
-    "hot": " It comes mostly once it is warm.",
-    "early": " In what was logged it came mostly soon after switching on; a third power-up would show whether it does so always.",
-}
-
-
-def _by_guard(name: str, kind: TailKind, facts: Facts, guard: Guard, seen: str) -> str:
-    """What raw volts say where no finding is shown."""
-    found = guard.figures
-    swings = f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}"
+    """One sentence or two, by what the verdict's tail tells; where no finding is shown raw volts speak."""
+    found, seen = guard.figures, hours_text(facts.observed_s / HOUR)
+    small = f"{name} swings {times_text(found.swings)} in {seen}, by up to {volts_text(found.largest_swing_V)}"
     along = ", and another channel with it" if facts.moves_together else ""
+    largest = "" if largest_V is None else f", the largest {volts_text(largest_V)}"
+    swings = f"{times_text(facts.episodes)} in {seen}{largest}"
+    rest = once_text(facts.steady_upper_per_h or limits.episode_rate_per_h)
+    lasting = f", for {lasting_text(facts.reading_every_s)} or longer (the meter looked no more often),"
+    rarer = " The jumps that all channels made at once are no more than a room shows." if facts.common_episodes else " A rarer one could still be there."
+    away = f"is away from rest for {share_text(facts.share_filled)} of the time" if facts.filled else "jumps again and again"
+    real = "The fault is real and comes and goes." if facts.episodes > 1 else "The fault is real."
+    again = f"{name} {away}: {swings}. {real}{WHEN.get(facts.phase, '')}{AT_ONCE if facts.together else ''}"
+    moved = volts_text(abs(_effect(findings, "drift" if findings["drift"].answer == YES else "level change")))
+    also = f" It also jumps: {swings}." if findings["intermittent"].answer == YES else ""
+    moves = f"{name} does not stay where it settles: it moved by {moved} in {seen}.{also}"
+    worse = f"{name} jumps {swings}, and {'larger' if kind == TailKind.LARGER else 'more often'} as time goes on. It got worse while it was watched."
+    beside = ", and another channel with it" if facts.beside else ""
+    once = f"{name} was away from rest once, in the first minutes{largest}{beside}; not again in {seen}. Was the mains brought up by hand?"
+    jumped = f"{name} jumped {swings}. It did not come again while we watched; that does not prove it gone."
+    missing = hours_text(missing_hours(facts, limits, guard))
     return {
+        TailKind.CLEAN: f"{name} stayed calm for {seen}; a fault that comes {rest} or more often"
+        f"{lasting if facts.reading_every_s > SPARSE_S else ''} would have been seen.{rarer}",
+        TailKind.LIKE_LEAD: f"{name} jumped {swings}. So did a lead with nothing on it: the meter, its leads or the room may explain it.",
+        TailKind.SEEN: once if facts.once_at_first else jumped,
+        TailKind.RECURRING: again,
+        TailKind.LONG: again,
+        TailKind.PROVOKED: f"{name} is calm by itself but jumps when it is provoked ({share_text(_effect(findings, 'provoked'))} of the trials). The "
+        "fault is real.",
+        TailKind.HIGH_NOISE: f"{name} is restless all the time, {volts_text(_effect(findings, 'noise'))} where {volts_text(limits.noise_V)} is the limit.",
+        TailKind.MOVES: moves,
+        TailKind.JUMPED: moves,
+        TailKind.LARGER: worse,
+        TailKind.WORSE_WITH_AGE: worse,
+        TailKind.MORE_OFTEN: worse,
+        TailKind.NO_LIFE: f"{name} shows no sign of being connected to a running amplifier; the log says nothing about it.",
+        TailKind.SEEN_SHORT: f"{name} jumped {swings}; that is too short a time to say whether it comes back.",
+        TailKind.TOO_SHORT: f"{name} stayed calm, but only {seen} were observed: {missing} more are needed to believe it.",
+        TailKind.NOTHING_OBSERVED: f"{name} stayed calm, but only {seen} were observed: {missing} more are needed to believe it.",
         TailKind.JUMPS: f"{name} jumps between levels about {volts_text(facts.jump_V)} apart, by itself; a part in it is failing.",
         TailKind.MOVED: f"{name} does not stay where it settles: it moved by {volts_text(found.moved_V)} in {seen}{along}.",
         TailKind.SETTLES_DIFFERENTLY: f"{name} does not settle at the same level each time: {volts_text(found.moved_V)} apart over "
         f"{found.power_ups} power-ups.",
-        TailKind.SMALL_SWINGS: f"{swings}: small, but it does not rest.",
-        TailKind.ALL_AT_ONCE: f"{swings}.{AT_ONCE}",
+        TailKind.SMALL_SWINGS: f"{small}: small, but it does not rest.",
+        TailKind.ALL_AT_ONCE: f"{small}.{AT_ONCE}",
         TailKind.OFFSET: f"{name} does not move, but it rests up to {volts_text(found.largest_V)} from zero.",
-    }.get(kind, f"{name} showed no fault in {seen}, but is not shown to be sound.")
+        TailKind.OPEN: f"{name} showed no fault in {seen}, but is not shown to be sound.",
+    }[kind]
+
+
+def _effect(findings: Mapping[str, Finding], question: str) -> float:
+    return (findings[question].effect or 0.0) if question in findings else 0.0
 
 
 def _short(verdict: Verdict, findings: Mapping[str, Finding], facts: Facts, seen: str) -> str:
-    if verdict.word == VerdictWord.DEGRADING:
-        return f"It jumped {times_text(facts.episodes)} in {seen}, and it got worse while it was watched."
-    if findings["intermittent"].answer == YES:
-        if verdict.kind == TailKind.PROVOKED:
-            return f"It does so when it is provoked ({share_text(findings['provoked'].effect or 0.0)} of the trials)."
-        if facts.episodes > 1:
-            return f"It comes and goes: {times_text(facts.episodes)} in {seen}."
-    if facts.episodes:
-        return f"It was seen {times_text(facts.episodes)} in {seen}; once is enough to do harm."
-    if facts.dangerous_V is None:
-        return f"It was there for a moment in the {seen} observed; once is enough to do harm."
-    return f"It stayed so for the {seen} observed."
+    """What follows a warning of danger, in one sentence."""
+    often, recurs = times_text(facts.episodes), findings["intermittent"].answer == YES
+    rules = (
+        (verdict.word == VerdictWord.DEGRADING, f"It jumped {often} in {seen}, and it got worse while it was watched."),
+        (
+            recurs and verdict.kind == TailKind.PROVOKED,
+            f"It does so when it is provoked ({share_text(_effect(findings, 'provoked'))} of the trials).",
+        ),
+        (recurs and facts.episodes > 1, f"It comes and goes: {often} in {seen}."),
+        (facts.episodes, f"It was seen {often} in {seen}; once is enough to do harm."),
+        (facts.dangerous_V is None, f"It was there for a moment in the {seen} observed; once is enough to do harm."),
+    )
+    return next((text for holds, text in rules if holds), f"It stayed so for the {seen} observed.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 
 from flicker.base.formats import clock_text, digits_text, once_text, share_text, times_text
@@ -65,6 +65,14 @@ def day_and_month(when: datetime) -> str:
 def day_and_clock(when: datetime) -> str:
     """'3 Mar 18:30', in no language but this one's."""
     return f"{day_and_month(when)} {when:%H:%M}"
+
+
+def midnights(start: datetime, until_s: float) -> Iterator[tuple[datetime, float]]:
+    """Each beginning of a day after the start, and how many seconds after it, as far as ``until_s``."""
+    day = start.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+    while (since := (day - start).total_seconds()) < until_s:
+        yield day, since
+        day += timedelta(days=1)
 
 
 def to_second(start: datetime, seconds: float) -> datetime:

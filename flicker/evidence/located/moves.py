@@ -170,28 +170,22 @@ def _row(
 
 
 def _reads(row: MoveRow, first: Run, last: Run, several: bool, open_: tuple[bool, bool]) -> str:
+    away = row["shape"] == MoveShape.AWAY
     begin = moment_text(first, row["from_s"], row["run"], several)
     end = moment_text(last, row["to_s"], row["to_run"], several)
-    if first.start is not None and last.start is not None:
-        opened, closed = (
-            start + dt.timedelta(seconds=at) for start, at in ((first.start, row["from_s"]), (last.start, row["to_s"]))
-        )
-        if opened.date() == closed.date():
-            end = end.rpartition(" ")[2]
-    when = f"from {begin} to {end}"
-    if row["shape"] == MoveShape.AWAY and open_[1]:
-        when = f"from {begin} on"
-    elif row["shape"] == MoveShape.AWAY and open_[0]:
-        when = f"until {end}"
+    days = [
+        (run.start + dt.timedelta(seconds=at)).date()
+        for run, at in ((first, row["from_s"]), (last, row["to_s"]))
+        if run.start is not None
+    ]
+    if len(days) == 2 and days[0] == days[1]:
+        end = end.rpartition(" ")[2]
+    when = f"from {begin} on" if away and open_[1] else f"until {end}" if away and open_[0] else f"from {begin} to {end}"
     low, high = sorted((abs(row["step_low_V"]), abs(row["step_high_V"])))
-    if row["step_low_V"] < 0.0 < row["step_high_V"]:
-        low = 0.0
-    size = moved_text(row["step_V"])
-    ends = [millivolts_text(value) for value in (low, high)]
+    ends = [millivolts_text(value) for value in (0.0 if row["step_low_V"] < 0.0 < row["step_high_V"] else low, high)]
     between = ends[0] if ends[0] == ends[1] else f"between {ends[0]} and {ends[1]}"
-    if row["shape"] == MoveShape.LINE:
-        return f"{size} {when}, evenly, {between} in all"
-    return f"{size} {when}, {between} {'below' if row['step_V'] < 0 else 'above'} the rest"
+    how = f"{between} {'below' if row['step_V'] < 0 else 'above'} the rest" if away else f"evenly, {between} in all"
+    return f"{moved_text(row['step_V'])} {when}, {how}"
 
 
 def moment_text(run: Run, since_s: float, number: int, several: bool) -> str:

@@ -73,27 +73,27 @@ class TripForecast(Result):
     @property
     def reads(self) -> str:
         """The count first; what the fitted tail says only as what holds if all swings are of one kind."""
-        seen_h = hours_text(self.observed_h)
-        hour = _chance(self.rate_high, 1.0)
-        if self.trips_seen == 0:
-            said = f"No trip in {seen_h}: at most {share_text(hour)} in the next hour"
-        else:
-            low = _chance(self.rate_low, 1.0)
-            times = "1 trip" if self.trips_seen == 1 else f"{self.trips_seen} trips"
-            said = f"{times} in {seen_h}: between {share_text(low)} and {share_text(hour)} in the next hour"
-        low = _chance(self.rate_low, self.hours)
-        if low > ALL_BUT_CERTAIN:
-            said += f"; in {self.hours:g} h one is all but certain."
-        elif self.counted_high > TELLS:
-            said += f"; for {self.hours:g} h it cannot be told."
-        else:
-            said += f"; at most {share_text(self.counted_high)} in the next {self.hours:g} h."
-        if self.trips_seen == 0 and self.counted_high > RARE:
-            clean_h = self.rate_high * self.observed_h * self.hours / -math.log1p(-RARE)
-            said += f" After {hours_text(clean_h)} without a trip it would be under {share_text(RARE)} for {self.hours:g} h."
-        if math.isfinite(self.chance) and low <= ALL_BUT_CERTAIN:
-            said += f" If all swings are of one kind: about {share_text(self.chance)} in the next {self.hours:g} h."
-        return said
+        seen, ahead = hours_text(self.observed_h), f"{self.hours:g} h"
+        low, high = (share_text(_chance(rate, 1.0)) for rate in (self.rate_low, self.rate_high))
+        sure, none = _chance(self.rate_low, self.hours) > ALL_BUT_CERTAIN, self.trips_seen == 0
+        open_ = not sure and self.counted_high > TELLS
+        clean_h = self.rate_high * self.observed_h * self.hours / -math.log1p(-RARE)
+        told = (
+            (none, f"No trip in {seen}: at most {high} in the next hour"),
+            (not none, f"{count_text(self.trips_seen, 'trip')} in {seen}: between {low} and {high} in the next hour"),
+            (sure, f"; in {ahead} one is all but certain."),
+            (open_, f"; for {ahead} it cannot be told."),
+            (not (sure or open_), f"; at most {share_text(self.counted_high)} in the next {ahead}."),
+            (
+                none and self.counted_high > RARE,
+                f" After {hours_text(clean_h)} without a trip it would be under {share_text(RARE)} for {ahead}.",
+            ),
+            (
+                math.isfinite(self.chance) and not sure,
+                f" If all swings are of one kind: about {share_text(self.chance)} in the next {ahead}.",
+            ),
+        )
+        return "".join(text for holds, text in told if holds)
 
 
 def trip_forecast(

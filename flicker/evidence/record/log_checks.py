@@ -20,8 +20,7 @@ from flicker.evidence.guard.model import ALIVE_V
 from flicker.evidence.record.channel_record import ChannelRecord
 from flicker.evidence.record.codes import codes_of, codes_told, extremes
 from flicker.evidence.record.gain import typical
-from flicker.evidence.record.identity import readings_digest, same_readings
-from flicker.evidence.record.overlaps import began_alike, overlapping, same_while_both
+from flicker.evidence.record.overlaps import began_alike, overlapping, readings_digest, same_readings, same_while_both
 from flicker.logs.spans import total
 from flicker.signals.trace import RunTraces
 

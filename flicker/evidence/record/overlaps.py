@@ -1,6 +1,7 @@
-"""For one channel a second is observed once: logs that hold the beginning of another, or cover the same time.
+"""For one channel a second is observed once: runs with the same readings, logs that hold the beginning of another, or cover the same time.
 
-Nothing is read again unless two logs begin with the same readings; all else is told by clocks and blocks.
+Nothing is read again unless two logs begin with the same readings; all else is told by clocks, blocks, and a digest of each run,
+into which names, clocks and files do not enter: a copy under another name is a copy.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Floats
-from flicker.evidence.record.identity import bits, readings_digest
 from flicker.logs.model import Log
 from flicker.logs.source import Source
 from flicker.logs.spans import holds, spans
@@ -27,11 +27,47 @@ AS_LARGE = 0.9  # two meters read one swing as alike as that; chosen, not measur
 SEAM_S, SEAM_SHARE = 60.0, 0.05  # of a run: less is a seam between files whose stamps meet; a choice
 
 
+def bits(values: Floats) -> bytes:
+    """Readings as bytes, with one bit pattern for every NaN and for both zeros."""
+    return (np.where(np.isnan(values), np.nan, values).astype(np.float64) + 0.0).tobytes()
+
+
+def readings_digest(run: RunTraces, blocks: int | None = None) -> bytes | None:
+    """Digest of a run's readings, channel by channel in their order; None where the run says too little to tell.
+
+    A run without channels, of fewer than two blocks, or with a channel that never moves looks like many others. With
+    ``blocks`` only so many are taken, from its beginning; a shorter run has no such head.
+    """
+    if not run.traces:
+        return None
+    digest = hashlib.blake2b(digest_size=16)
+    for part in run.blocks.channels:
+        mean, high, low = part.mean[:blocks], part.high[:blocks], part.low[:blocks]
+        if mean.size < (blocks or 2) or not np.fmax.reduce(high) > np.fmin.reduce(low):
+            return None
+        digest.update(mean.size.to_bytes(8, "little"))
+        for values in (mean, high):
+            digest.update(bits(values))
+    return digest.digest()
+
+
+def same_readings(runs: Sequence[RunTraces]) -> list[tuple[int, ...]]:
+    """Groups of two or more runs with the same readings, as places in ``runs``, in order."""
+    places: dict[bytes, list[int]] = {}
+    if len(runs) < 2:
+        return []
+    for place, run in enumerate(runs):
+        digest = readings_digest(run)
+        if digest is not None:
+            places.setdefault(digest, []).append(place)
+    return [tuple(group) for group in places.values() if len(group) > 1]
+
+
 def beginnings(logs: Sequence[Log]) -> dict[int, int]:
     """Places of logs that are just the beginning of another one, row by row and to the last digit, with the place of that.
 
     Only logs with one start (or with none) are looked at, and only those with the same head are read to the end of the
-    shorter. Equal logs are none of them: `identity` tells copies.
+    shorter. Equal logs are none of them: `readings_digest` tells copies.
     """
     told: dict[Any, list[int]] = {}
     for place, log in enumerate(logs):

@@ -6,7 +6,6 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from typing import Any
 
 import altair as alt
@@ -23,7 +22,7 @@ from flicker.evidence.verdict import DO_NOT_CONNECT, ORDER
 from flicker.logs import arrow_types
 from flicker.logs.model import Run
 from flicker.logs.spans import spans, without
-from flicker.present import palette
+from flicker.present import palette, said
 from flicker.present.envelope import Envelope
 from flicker.present.said import day_and_clock, day_and_month
 from flicker.signals.trace import Trace
@@ -316,18 +315,11 @@ def spread(knot_s: Floats, most: int) -> Ints:
 
 def midnights(record: ChannelRecord, strip: Strip) -> list[dict[str, Any]]:
     """Places on the strip where a day begins, with its name; only of runs whose beginning the log tells."""
-    rows = []
-    for place, run in enumerate(record.runs):
-        if run.start is None:
-            continue
-        day = run.start.replace(hour=0, minute=0, second=0, microsecond=0)
-        while True:
-            day += timedelta(days=1)
-            since = (day - run.start).total_seconds()
-            if since >= strip.length_s[place]:
-                break
-            rows.append({"x": float(strip.x(place, since)), "day": day_and_month(day)})
-    return rows
+    return [
+        {"x": float(strip.x(place, since)), "day": day_and_month(day)}
+        for place, run in enumerate(record.runs)
+        for day, since in (() if run.start is None else said.midnights(run.start, strip.length_s[place]))
+    ]
 
 
 def volt_span(assessments: Iterable[Assessment]) -> tuple[float, float]:

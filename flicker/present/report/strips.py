@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
+from itertools import islice
 from textwrap import wrap
 
 from flicker.base.formats import count_text, lasting_text, volts_text
@@ -14,10 +15,11 @@ from flicker.evidence.channel import ChannelAssessment
 from flicker.logs.model import Run
 from flicker.present.report.evening import Event, events_of, names_of, strip_names, told
 from flicker.present.report.parts import Child, Markup, tag, text
-from flicker.present.said import APPROACHED, day_and_month, to_second
+from flicker.present.said import APPROACHED, day_and_month, midnights, to_second
 from flicker.signals.trace import RunTraces
 
 STRIPS_DRAWN = 12
+MOST_DAYS = 60  # whose beginnings are drawn on a strip; a choice
 LANE, TOP, FOOT = 46, 4, 20  # heights on a strip, pixels
 STEPS_S = (10.0, 30.0, 60.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 21600.0, 86400.0, 604800.0)
 NAME_WIDE = 46  # characters of a line of a channel's name
@@ -222,14 +224,10 @@ def _sign(event: Event, base: int, scale: Scale) -> list[Child]:
 
 def _midnights(run: Run, scale: Scale, bottom: int) -> list[Child]:
     out: list[Child] = []
-    if run.start is None:
-        return out
-    day = run.start.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
-    while (since := (day - run.start).total_seconds()) < run.duration_s and len(out) < 60:
+    for day, since in () if run.start is None else islice(midnights(run.start, run.duration_s), MOST_DAYS):
         x = _at(since, scale)
         name = tag("title", f"midnight, {day_and_month(day)}")
         out.append(tag("line", name, x1=x, x2=x, y1=str(TOP), y2=str(bottom), class_="midnight"))
-        day += timedelta(days=1)
     return out
 
 

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal, TypedDict
 
 from flicker.base.limits import Limits
@@ -209,32 +208,24 @@ class WatchLastLine(Head):
     summary: WatchSummary
 
 
-@dataclass(frozen=True, slots=True)
-class Document:
-    """A document: its name, the file of its schema, and its keys (of a watch: any of several lines)."""
-
-    name: str
-    file: str
-    of: type[Any] | tuple[type[Any], ...]
-    text: str = ""
-
-
-DOCUMENTS = (
-    Document("flicker/assessment/2", "assessment.json", AssessmentDocument),
-    Document("flicker/comparison/2", "comparison.json", ComparisonDocument),
-    Document("flicker/stages/2", "stages.json", StagesDocument),
-    Document("flicker/visits/2", "visits.json", VisitsDocument),
-    Document("flicker/soak/2", "soak.json", SoakDocument),
-    Document(
-        "flicker/watch/1",
-        "watch.json",
-        (WatchFirstLine, Event, WatchStatusLine, WatchLastLine),
+# By name of the document, as in `flicker.present.schema.NAMES`.
+DOCUMENTS: dict[str, type[Any]] = {
+    "flicker/assessment/2": AssessmentDocument,
+    "flicker/comparison/2": ComparisonDocument,
+    "flicker/stages/2": StagesDocument,
+    "flicker/visits/2": VisitsDocument,
+    "flicker/soak/2": SoakDocument,
+    "flicker/case/1": CaseDocument,
+    "flicker/job/1": JobDocument,
+    "flicker/survey-row/1": SurveyRow,
+}
+# A document that is one of several lines.
+LINES: dict[str, tuple[str, tuple[type[Any], ...]]] = {
+    "flicker/watch/1": (
         "A line that `flicker watch --json` prints; the last is the summary.",
-    ),
-    Document("flicker/case/1", "case.json", CaseDocument),
-    Document("flicker/job/1", "job.json", JobDocument),
-    Document("flicker/survey-row/1", "survey_row.json", SurveyRow),
-)
+        (WatchFirstLine, Event, WatchStatusLine, WatchLastLine),
+    )
+}
 
 # Results whose `to_dict` puts the keys of one field beside its own, or adds a property.
 SPREAD: dict[type[Any], str] = {

@@ -78,31 +78,31 @@ def answer(item: ChannelAssessment) -> Text:
     """Yes, no or not yet, volts first, and why."""
     swings = [abs(row.deviation_V) for row in item.excursions]
     seen = lasting_text(item.observed_s)
-    raw = item.guard.figures
-    said = []
+    raw, level = item.guard.figures, item.baseline.level_V
     if item.fitness == DO_NOT_CONNECT:
-        peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(item.baseline.level_V or 0.0), raw.peak_V, raw.largest_V])
+        peak = max([*swings, abs(item.relay.peak_V or 0.0), abs(level or 0.0), raw.peak_V, raw.largest_V])
         return Text.assemble(("no", "bold dark_orange3"), f": up to {volts_text(peak)} on this output")
-    if swings:
-        said.append(
-            f"swings up to {volts_text(max(swings))} from rest, {times_text(item.rate.episodes) if item.rate.episodes else 'in all channels at once'} in {seen}"
-        )
     moved = raw.moved_V > item.guard.limits.move_V
-    if moved and raw.last_V is not None:
-        said.insert(0, f"the level moved {volts_text(raw.moved_V)}, at last {volts_text(raw.last_V)}")
-    elif item.baseline.level_V is not None:
-        said.append(f"rests at {volts_text(item.baseline.level_V)}")
-    if not swings and raw.swings and not moved:  # smaller than what counts as an excursion, or where nothing was observed
-        said.append(f"swings up to {volts_text(raw.largest_swing_V)} as read, {times_text(raw.swings)}")
-    elif not swings:
-        said.append(f"no swing in {seen}" if item.observed_s > 0 else "nothing was observed")
+    told_moved = moved and raw.last_V is not None
+    often = times_text(item.rate.episodes) if item.rate.episodes else "in all channels at once"
+    small = not swings and raw.swings > 0 and not moved  # smaller than what counts as an excursion, or where nothing was observed
+    calm = not (swings or small)
+    told = (
+        (told_moved, f"the level moved {volts_text(raw.moved_V)}, at last {volts_text(raw.last_V or 0.0)}"),
+        (swings, f"swings up to {volts_text(max(swings, default=0.0))} from rest, {often} in {seen}"),
+        (not told_moved and level is not None, f"rests at {volts_text(level or 0.0)}"),
+        (small, f"swings up to {volts_text(raw.largest_swing_V)} as read, {times_text(raw.swings)}"),
+        (calm and item.observed_s > 0, f"no swing in {seen}"),
+        (calm and not item.observed_s > 0, "nothing was observed"),
+    )
+    said = ", ".join(text for holds, text in told if holds)
     if item.fitness == WITHIN_LIMITS:
-        return Text.assemble(("yes", "bold dark_cyan"), f", for the {seen} observed: {', '.join(said)}")
+        return Text.assemble(("yes", "bold dark_cyan"), f", for the {seen} observed: {said}")
     why = item.tail if item.verdict == "inconclusive" or not (swings or moved) else ""
     if item.verdict == "steady":
         why = item.against[0] if item.against else ""
     why = f" ({why})" if why else ""
-    return Text.assemble(("not yet shown to be safe", "bold"), f": {', '.join(said)}{why}")
+    return Text.assemble(("not yet shown to be safe", "bold"), f": {said}{why}")
 
 
 def shared_lines(result: Assessment) -> list[str]:
