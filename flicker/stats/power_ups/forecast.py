@@ -191,7 +191,6 @@ class _Law:
     weights: Floats
     first: float
     span: float
-    units: int
 
     @property
     def last(self) -> float:
@@ -227,7 +226,7 @@ def _law(
     log_weights = like - 0.5 * (b / GROWTH_SD)[:, None, None] ** 2 + law.log_weights[None, :, None]
     return _Law(
         growth=b[:, None, None], shape=1.0 / law.squares[None, :, None], log_level=level, weights=sc.normalised(log_weights), first=float(x.min()),
-        span=float(np.ptp(x)), units=int(n.size),
+        span=float(np.ptp(x)),
     )  # fmt: skip
 
 

@@ -215,7 +215,8 @@ def read_table(file: tables.Watched, table: tables.Table, wishes: Wishes, *, in_
         return source
     # times that depend on their neighbours, or readings on other columns: all rows are kept
     convert.seconds.midnight = clock.Midnight()
-    kept = KeptRows(file.name, convert, Spool(plan.width, file.name, in_memory=in_memory), marks_told=told)
+    spool = Spool(plan.width, file.name, in_memory=in_memory, expected_rows=table.rows or 0)
+    kept = KeptRows(file.name, convert, spool, marks_told=told)
     for rows in source.rows_of(plan.read):
         kept.take(rows)
     return kept.source(file, source.how, few=wishes.few, before=[], left_out=[])

@@ -290,7 +290,7 @@ def not_a_number(
             f'{name}, {where}column "{title}": "{cell[:40]}" may hold a decimal sign or a thousands separator; {numerals.ASK}.',
             decimal=sign or ".",
         )
-    word = cell.strip().strip('"').strip()[:40].replace("'", "")
+    word = numerals.unquoted(cell)[:40].replace("'", "")
     return Question(
         f'{name}, {where}column "{title}": "{cell[:40]}" is not a number. Say what it means with missing_words=(\'{word}\',) or'
         f' over_words=(\'{word}\',) (--missing-word "{word}" or --over-word "{word}"), or leave the column out with channels'

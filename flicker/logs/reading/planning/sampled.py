@@ -11,7 +11,15 @@ import numpy as np
 
 from flicker.logs.reading.planning.columns import Column, Kind
 from flicker.logs.reading.words import clock, odd_cells, units, vocabulary
-from flicker.logs.reading.words.numerals import COMMA, GROUPED_COMMA, GROUPED_POINT, PLAIN, Numerals, bare_number
+from flicker.logs.reading.words.numerals import (
+    COMMA,
+    GROUPED_COMMA,
+    GROUPED_POINT,
+    PLAIN,
+    Numerals,
+    bare_number,
+    unquoted,
+)
 
 _SIGNS = {"+", "-", "\u2212", "\u2013", ""}
 _DATE_LIKE = re.compile(
@@ -66,7 +74,7 @@ def units_row(cells: Sequence[str]) -> bool:
 
 def is_summary(cell: str) -> bool:
     """Whether a cell that should hold a time or a number holds a word of a summary, such as Average."""
-    word = cell.strip().strip('"').strip()
+    word = unquoted(cell)
     if not word or word[0].isdigit() or strong(word) or odd_cells.word_value(word) is not None:
         return False
     return bool(set(vocabulary.words_of(word)) & vocabulary.SUMMARY)
@@ -74,7 +82,7 @@ def is_summary(cell: str) -> bool:
 
 def is_count(cell: str) -> bool:
     """Whether a cell says how many rows there are: 1202 records."""
-    word = cell.strip().strip('"').strip()
+    word = unquoted(cell)
     return re.match(r"\W*\d+\s+[^\W\d_]{3,}", word) is not None and bool(
         set(vocabulary.words_of(word)) & vocabulary.SUMMARY
     )
@@ -164,7 +172,7 @@ _SIGN_WORDS = {"+": 1.0, "-": -1.0, "\u2212": -1.0, "\u2013": -1.0, "pos": 1.0, 
 
 def sign_of(cell: str) -> float | None:
     """Return +1 or -1 for a cell of a sign column, None where it is no sign."""
-    word = cell.strip().strip('"').strip().lower()
+    word = unquoted(cell).lower()
     if PLAIN.fullmatch(word) and abs(float(word)) == 1.0:
         return float(word)
     return _SIGN_WORDS.get(word)
@@ -172,7 +180,7 @@ def sign_of(cell: str) -> float | None:
 
 def mode_of(cell: str) -> str:
     """Return 'dc', 'ac' or '' for a cell that names a measuring mode."""
-    word = cell.strip().strip('"').strip()
+    word = unquoted(cell)
     if not _MODE_CELL.fullmatch(word) and not re.search(r"(?i)(?:^|[\s_~])(?:ac|dc)(?:$|[\s_])", word) and word != "~":
         return "ac" if word.lower() in ("acv", "vac", "acmv", "mvac") else "dc" if units.volts_per(word) else ""
     return "ac" if re.search(r"(?i)ac", word) or "~" in word else "dc"
@@ -181,7 +189,7 @@ def mode_of(cell: str) -> str:
 def kind_of(column: Column) -> Kind | None:
     """Tell what a column is by its words and cells; None where it may be an output."""
     if column.kind == "text":
-        filled = [cell for raw in column.cells if (cell := raw.strip().strip('"').strip())]
+        filled = [cell for raw in column.cells if (cell := unquoted(raw))]
         return _of_words(column.words, filled) if filled else None
     if column.kind != "number":
         return None

@@ -144,7 +144,7 @@ def spread(spool: Spool) -> str:
     forward = steps[steps > 0]
     step = float(np.median(forward)) if forward.size else 1.0
     usual = float(np.median(sizes[1:] if sizes.size > 2 else sizes)) if sizes.size else float(head.size)
-    first = 0
+    first, zero = 0, 0.0
     while first < spool.rows:
         last = min(first + _WINDOW, spool.rows)
         time = spool.read(0, first, last)
@@ -155,13 +155,11 @@ def spread(spool: Spool) -> str:
         sizes = np.diff(starts, append=time.size)
         place = np.arange(time.size) - np.repeat(starts, sizes)
         length = np.repeat(np.maximum(sizes, usual), sizes)
-        early = np.repeat(np.maximum(usual - sizes, 0.0), sizes) if first == 0 else np.zeros(time.size)
-        if first == 0:
-            early[sizes[0] :] = 0.0  # only the first group may have begun before the log did
-        spool.write(0, first, time + step * (place + early) / length)
+        early = np.zeros(time.size)
+        if first == 0:  # only the first group may have begun before the log did
+            early[: sizes[0]] = max(usual - float(sizes[0]), 0.0)
+        moved = time + step * (place + early) / length
+        zero = float(moved[0]) if first == 0 else zero
+        spool.write(0, first, moved - zero)
         first = last
-    zero = float(spool.read(0, 0, 1)[0])
-    if zero:
-        for lo, hi in list(spool.starts(0, spool.rows)):
-            spool.write(0, lo, spool.read(0, lo, hi) - zero)
     return f"About {usual:g} samples share each time stamp; they were spread evenly over {step:g} s."

@@ -10,7 +10,7 @@ from flicker.logs.errors import LogError
 from flicker.logs.reading.planning import sampled
 from flicker.logs.reading.planning.sampled import strong
 from flicker.logs.reading.words import clock, numerals, odd_cells, units, vocabulary
-from flicker.logs.reading.words.numerals import bare_number
+from flicker.logs.reading.words.numerals import bare_number, unquoted
 
 COMMENT = re.compile(r"^\s*(?:#(?!N/?A|NUM|DIV|VALUE|NV|REF)|%|//|!|')")
 _KEY = re.compile(r"^[^:=,;\t]{2,60}[:=]\s*\S")
@@ -74,11 +74,11 @@ def _goes_before(cells: list[str], first: list[str], after: list[list[str]], num
     """
     if len(cells) != len(numeric) or not any(numeric) or not after or len(after[0]) != len(numeric):
         return False
-    bare = [cell.strip().strip('"').strip() for cell in cells]
+    bare = [unquoted(cell) for cell in cells]
     if all(odd_cells.word_value(cell) is not None and any(map(str.isalnum, cell)) for cell in bare):
         return True
     lead = numeric.index(True)
-    found = [bare[lead], *(row[lead].strip().strip('"').strip() for row in (first, after[0]))]
+    found = [bare[lead], *(unquoted(row[lead]) for row in (first, after[0]))]
     if (form := clock.form_of(found[1:])) is not None:
         return clock.matches(found[0], form)
     points = [bare_number(cell) for cell in found]
@@ -99,14 +99,14 @@ def header_above(
         if not any(sign.isalnum() for sign in line):
             continue  # nothing, or a rule of dashes
         bare = re.sub(r"^\s*(?:#|%|//|!)+\s*", "", line)
-        cells = [cell.strip().strip('"').strip() for cell in split(bare, delimiter, quoted or '"' in bare)]
+        cells = [unquoted(cell) for cell in split(bare, delimiter, quoted or '"' in bare)]
         if delimiter == " " and len(cells) != width:  # columns of fixed width, with blanks in their names
             apart = re.split(r"\s{2,}", bare.strip())
             if len(apart) == width - 1 and clock.form_of([" ".join(lines[first].split()[:2])]) is not None:
                 apart.insert(1, "clock")  # a date and a time of day under one name
             cells = apart if len(apart) == width else cells
         if len(cells) != width and bare != line:  # a column may be called #, and its unit be %
-            as_it_is = [cell.strip().strip('"').strip() for cell in split(line.strip(), delimiter, '"' in line)]
+            as_it_is = [unquoted(cell) for cell in split(line.strip(), delimiter, '"' in line)]
             cells = as_it_is if len(as_it_is) == width else cells
         if abs(len(cells) - width) > 1 and not (len(cells) > 1 and not COMMENT.match(line)):
             continue
@@ -145,7 +145,7 @@ def _grouped(cells: list[str], above: list[str], delimiter: str) -> list[str]:
     """Names of columns with the name that a line above says over several of them: left over mean, min and max."""
     if not above or len(cells) < 2 or delimiter in ("", " ") or not _same_below(cells[1:]):
         return cells
-    over = [cell.strip().strip('"').strip() for cell in split(above[-1], delimiter, '"' in above[-1])]
+    over = [unquoted(cell) for cell in split(above[-1], delimiter, '"' in above[-1])]
     if len(over) != len(cells) or not any(over[1:]) or over[0] or any(map(strong, over)) or sampled.units_row(over):
         return cells
     last = ""

@@ -17,6 +17,7 @@ from flicker.logs.reading.planning import heading, sampled
 from flicker.logs.reading.planning.plan import Plan
 from flicker.logs.reading.text import header, sniff
 from flicker.logs.reading.words import clock, odd_cells, units, vocabulary
+from flicker.logs.reading.words.numerals import unquoted
 
 NOT_READ = "\x1anot read\x1a"  # stands for a line that cannot be read
 _SIGNS = re.compile(r"^[ \t]*(?:#|%|//|!|')+[ \t]*")  # of a comment
@@ -212,7 +213,7 @@ class Mender:
         return [
             channel.position
             for channel in self.plan.channels
-            if cells[channel.position].strip().strip('"').strip().lower() not in known
+            if unquoted(cells[channel.position]).lower() not in known
             and odd_cells.value(
                 cells[channel.position].strip(),
                 self.layout.numerals,
@@ -224,7 +225,7 @@ class Mender:
     def placed(self, cells: list[str]) -> bool:
         """Whether the cells of the time are such as those of the rows before, or empty."""
         stamps = self.plan.time.kind == "stamp"
-        bare = {k: cells[k].strip().strip('"').strip() for k in self._time if k < len(cells)}
+        bare = {k: unquoted(cells[k]) for k in self._time if k < len(cells)}
         return len(bare) == len(self._time) and all(
             cell.lower() in odd_cells.MISSING or (self._is_time(cell, k) if stamps else sampled.strong(cell))
             for k, cell in bare.items()
@@ -248,7 +249,7 @@ class Mender:
                 return True
         volts = {c.position: c.volts for c in self.plan.channels if c.role == "output" and not c.beside}
         bare = _SIGNS.sub("", text)
-        cells = [cell.strip().strip('"').strip() for cell in self.cells_of(bare)]
+        cells = [unquoted(cell) for cell in self.cells_of(bare)]
         told = header.unit_told(bare)
         if told is not None:
             return all(told != known for known in volts.values())
@@ -276,7 +277,7 @@ class Mender:
         cells = self.cells_of(line)
         if len(cells) == 1:
             cells = re.split(r"[;,\t|]", line)  # the separator may change too
-        filled = [cell.strip().strip('"').strip() for cell in cells if cell.strip().strip('"').strip()]
+        filled = [word for cell in cells if (word := unquoted(cell))]
         if len(filled) > len(self._header) and filled[: len(self._header)] == self._header:
             return True  # with further columns
         if not filled or self.left_out(line, cells) is not None or 2 * sum(map(sampled.strong, filled)) > len(filled):

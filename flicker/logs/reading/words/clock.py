@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Bools, Ints
-from flicker.logs.reading.words.numerals import PLAIN
+from flicker.logs.reading.words.numerals import PLAIN, unquoted
 
 DAY_US = 86_400_000_000
 _DATES = {
@@ -248,7 +248,7 @@ def matches(cell: str, form: Form) -> bool:
     """Whether a cell is written in a form, its zone included."""
     if form.name not in FORMS:
         return False
-    found = _pattern(form.name).fullmatch(cell.strip().strip('"').strip())
+    found = _pattern(form.name).fullmatch(unquoted(cell))
     return found is not None and (not form.zoned or bool(found["z"]))
 
 

@@ -54,10 +54,15 @@ class Numerals(NamedTuple):
         return not self.sure and doubtful(text)
 
 
+def unquoted(cell: str) -> str:
+    """A cell without blanks and quotation marks around it."""
+    return cell.strip().strip('"').strip()
+
+
 @lru_cache(maxsize=1 << 13)  # a choice for speed: cells looked at to plan a log, each several times
 def bare_number(text: str) -> str | None:
     """Return a cell without quotes, its sign in front; None where it is too long to be a number."""
-    bare = text.strip().strip('"').strip()
+    bare = unquoted(text)
     if len(bare) > LONGEST:
         return None
     if not bare.isascii():

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from flicker.base.arrays import Floats
 from flicker.logs.reading.words import units as unit_names
-from flicker.logs.reading.words.numerals import LONGEST, MINUS, Numerals
+from flicker.logs.reading.words.numerals import LONGEST, MINUS, Numerals, unquoted
 
 Numbers = TypeVar("Numbers", float, Floats)
 
@@ -32,7 +32,7 @@ WITH_UNIT = re.compile(r"(?P<n>[^A-Za-zµμ]*?[\d.](?:[eE][+-]?\d+)?\s?[)+-]?)\s
 
 def word_value(text: str) -> float | None:
     """Return NaN or a signed infinity for a meter's words, None where the text is neither."""
-    word = text.strip().strip('"').strip().lower().translate(MINUS)
+    word = unquoted(text).lower().translate(MINUS)
     if word in MISSING:
         return math.nan
     sign = 1.0
