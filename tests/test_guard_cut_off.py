@@ -148,3 +148,13 @@ def test_a_meter_of_means_shows_a_part_of_what_all_lost_at_once():
     volts = {n: (1.0 - share) * output(rng, t, rest) for n, rest in (("left", 2e-3), ("right", 8e-3), ("sub", -8e-3))}
     for guard in guards(t, 1e-4, **volts):
         assert guard["reasons"] == []
+
+
+@pytest.mark.parametrize("noise_V", [2e-5, 2e-4])
+def test_a_digit_that_hides_all_noise_hides_no_fall(noise_V):
+    """A rest of 6 mV, warming by 4 mV in the first half hour, on whole millivolts: hours long nothing moves but the falls, a dozen of 12 s."""
+    rng, t = bench(1.0)
+    volts = output(rng, t, 6e-3, noise_V) + 4e-3 * np.exp(-t / 900.0)
+    sound, cut = guards(t, 1e-3, left=volts) + guards(t, 1e-3, left=np.where(spans(t, 12, 12.0), 0.0, volts))
+    assert Reason.FALLS not in sound["reasons"]
+    assert Reason.FALLS in cut["reasons"] and cut["figures"]["falls"] == 12

@@ -51,12 +51,12 @@ class Falls(NamedTuple):
 
 def falls_of(run: RunBlocks, counted: Sequence[Bools]) -> list[Falls]:
     """Falls of every channel of a run, in blocks that are ``counted``. Where one falls, it is enough that another is at zero."""
-    none_V = [np.maximum(ZERO_V, digits(run, own)) for own in run.channels]
+    rest_V = [_rests(run, own, blocks) for own, blocks in zip(run.channels, counted, strict=True)]
+    none_V = [np.maximum(ZERO_V, _own_digits(digits(run, own), rests)) for own, rests in zip(run.channels, rest_V, strict=True)]
     zero = [
         blocks & (np.maximum(np.abs(own.low), np.abs(own.high)) <= nothing)
         for own, blocks, nothing in zip(run.channels, counted, none_V, strict=True)
     ]
-    rest_V = [_rests(run, own, blocks) for own, blocks in zip(run.channels, counted, strict=True)]
     live = [
         blocks & (np.where(rests > 0.0, own.low, -own.high) > np.maximum(HALF_WAY * np.abs(rests), nothing))
         for own, blocks, rests, nothing in zip(run.channels, counted, rest_V, none_V, strict=True)
@@ -92,6 +92,13 @@ def digits(run: RunBlocks, own: ChannelBlocks) -> Floats:
     begins, sizes = _cells(run, LONGEST_S)
     least = np.minimum.reduceat(steps, begins)
     return np.repeat(np.where(np.isfinite(least), least, 0.0), sizes)
+
+
+def _own_digits(digit_V: Floats, rest_V: Floats) -> Floats:
+    """Digits; where nothing moves but from the rest to zero, that step is none, and the finest of the run is."""
+    known = digit_V[digit_V > 0.0]
+    finest_V = float(known.min()) if known.size else 0.0
+    return np.where(digit_V > HALF_WAY * np.abs(rest_V), np.minimum(digit_V, finest_V), digit_V)
 
 
 def _cells(run: RunBlocks, span_s: float) -> tuple[Ints, Ints]:
@@ -140,7 +147,7 @@ def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools, rest_V: Floats, n
     if 2 * np.count_nonzero(at_zero) < at_zero.size:
         return out
     first, last = first[at_zero], last[at_zero]
-    lasts_s = run.end_s[last] - run.begin_s[first]
+    lasts_s = np.maximum(run.begin_s[last] - run.end_s[first], 0.0)  # at least: a block at a border may hold readings of both
     moment = lasts_s <= LEAST_S * (1.0 + 1e-9)
     clock = (last - first < 2) & moment
     clock[clock] = _by_the_clock(run.begin_s[first[clock]], float(np.median(np.diff(run.begin_s))))
