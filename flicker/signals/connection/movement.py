@@ -187,7 +187,7 @@ def cells_of(x: Floats) -> list[Floats]:
 
 def bends(x: Floats, order: int, resolution_V: float) -> float:
     """Noise from reading to reading, as a logarithm, by differences of an order that lets slower movement be."""
-    usual = float(np.median(np.abs(np.diff(x, order)))) / 0.6745  # of a Gaussian scatter
+    usual = median(np.abs(np.diff(x, order))) / 0.6745  # of a Gaussian scatter
     return float(np.log(usual / np.sqrt(comb(2 * order, order)) + 0.3 * resolution_V + 3e-6))
 
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from flicker.base.arrays import Floats
+from flicker.base.middle import median
 from flicker.logs.model import Log
 from flicker.signals.blocks import RunBlocks
 from flicker.signals.connection.movement import MUCH, NATS, SUPPLY_S, TOGETHER_S
@@ -122,7 +123,7 @@ def _surge(t: Floats, x: Floats, own: _Noise) -> float:
 def _top(t: Floats, x: Floats, own: _Noise) -> int:
     """Where a surge that rises all the way within the time of a supply is highest."""
     early = int(np.searchsorted(t, t[0] + SUPPLY_S))
-    top = int(np.argmax(np.abs(x[:early] - np.median(x[t > TAIL_S])))) if early else 0
+    top = int(np.argmax(np.abs(x[:early] - median(x[t > TAIL_S])))) if early else 0
     way = np.diff(x[: top + 1])
     return top if np.all(way >= -2.0 * own.scale) or np.all(way <= 2.0 * own.scale) else 0
 
