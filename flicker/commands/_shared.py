@@ -154,8 +154,7 @@ def unit_from(given: Sequence[str] | None) -> str | dict[str, str] | None:
     """One unit for all columns, or units of single columns."""
     if not given or all("=" in text for text in given):
         return _pairs(given, "--unit", "COLUMN=UNIT") or None
-    if len(given) > 1:
-        raise ValueError("--unit takes one unit for all columns, or COLUMN=UNIT once for each column.")
+    need(len(given) == 1, "--unit takes one unit for all columns, or COLUMN=UNIT once for each column.")
     return given[0]
 
 
@@ -169,8 +168,7 @@ def columns_from(arguments: argparse.Namespace) -> dict[str, Any]:
     differences = {}
     for name, pair in _pairs(arguments.difference, "--difference", "NAME=COLUMN,COLUMN").items():
         first, _, second = (part.strip() for part in pair.partition(","))
-        if not first or not second:
-            raise ValueError(f"--difference takes NAME=COLUMN,COLUMN, got {name}={pair}.")
+        need(bool(first and second), f"--difference takes NAME=COLUMN,COLUMN, got {name}={pair}.")
         differences[name] = (first, second)
     roles = _pairs(arguments.role, "--role", "COLUMN=ROLE")
     return {"roles": roles, "marks_column": arguments.marks_column, "differences": differences}
@@ -180,8 +178,7 @@ def _pairs(given: Sequence[str] | None, option: str, form: str) -> dict[str, str
     out: dict[str, str] = {}
     for text in given or ():
         name, _, value = text.rpartition("=") if option in ("--role", "--unit") else text.partition("=")
-        if not name.strip() or not value.strip():
-            raise ValueError(f"{option} takes {form}, got {text!r}.")
+        need(bool(name.strip() and value.strip()), f"{option} takes {form}, got {text!r}.")
         out[name.strip()] = value.strip()
     return out
 
@@ -270,14 +267,12 @@ def outputs_from(arguments: argparse.Namespace, outputs: Sequence[str]) -> Seque
 def cache_from(arguments: argparse.Namespace) -> BlockCache | None:
     """Where blocks are to be kept, if anywhere."""
     folder = getattr(arguments, "cache", None)
+    alone = folder is None and getattr(arguments, "verify", False)
+    need(not alone, "--verify says how blocks that were kept are checked; add --cache.")
     if folder is None:
-        if getattr(arguments, "verify", False):
-            raise ValueError("--verify says how blocks that were kept are checked; add --cache.")
         return None
-    if folder and os.path.exists(folder) and not os.path.isdir(folder):
-        raise ValueError(
-            f"--cache takes a folder, and {folder} is a file; put --cache behind the logs, or --cache=DIR."
-        )
+    said = f"--cache takes a folder, and {folder} is a file; put --cache behind the logs, or --cache=DIR."
+    need(not folder or not os.path.exists(folder) or os.path.isdir(folder), said)
     from flicker.signals.cache import BlockCache
 
     return BlockCache(folder or None, verify=arguments.verify)
@@ -304,8 +299,8 @@ def case_from(arguments: argparse.Namespace) -> Case | None:
 def case_logs(arguments: argparse.Namespace, case: Case | None) -> list[Log]:
     """The logs named, used as the case says; without names the case's own."""
     stage = getattr(arguments, "stage", None)
-    if stage is not None and (case is None or arguments.logs):
-        raise ValueError("--stage chooses among the logs of a case: give it with --case, and name no log.")
+    chosen = stage is None or (case is not None and not arguments.logs)
+    need(chosen, "--stage chooses among the logs of a case: give it with --case, and name no log.")
     if case is None:
         need(bool(arguments.logs), "no log was named; name at least one, or a case file with --case.")
         return read_logs(arguments.logs, arguments)

@@ -100,10 +100,8 @@ def _seal(path: Path, arguments: argparse.Namespace) -> int:
             need(log.sha256.lower() == digest, said)
             continue
         at = _line_of(case.places, number, "file")
-        if at == 0 or not lines[at - 1].strip().startswith("file"):
-            raise ValueError(
-                f"{path.name}: write each log as a table [[logs]] with a line of its own for file, then seal it."
-            )
+        said = f"{path.name}: write each log as a table [[logs]] with a line of its own for file, then seal it."
+        need(at > 0 and lines[at - 1].strip().startswith("file"), said)
         lines.insert(at, f'sha256 = "{digest}"')
         added += 1
     if added:
@@ -137,8 +135,8 @@ def _add(path: Path, arguments: argparse.Namespace) -> int:
     else:
         at = _line_of(case.places, number, "reading") or _line_of(case.places, number, "file")
         before = lines[at - 1].strip() if at else ""
-        if arguments.stage or not before.startswith(("file", "reading")) or before.endswith(("[", "{")):
-            raise ValueError(f"{path.name}: the log {case.logs[number].file!r} stands there already; edit its lines.")
+        whole = before.startswith(("file", "reading")) and not before.endswith(("[", "{"))
+        need(whole and not arguments.stage, f"{path.name}: the log {case.logs[number].file!r} stands there already; edit its lines.")
         lines[at - 1 : at] = line if before.startswith("reading") else [lines[at - 1], *line]
     _write(path, "\n".join(lines).lstrip("\n") + "\n", anywhere=arguments.anywhere)
     print(f"{path}: {arguments.log}, " + (f"read with {shown(options)}" if options else "read without options"))
@@ -263,8 +261,7 @@ def _options(answer: str) -> str:
         known, rest = parser.parse_known_args(shlex.split(answer))
     except (argparse.ArgumentError, ValueError) as problem:
         raise ValueError(f"{problem}.") from None
-    if rest:
-        raise ValueError(f"{' '.join(rest)!r} is no option of reading.")
+    need(not rest, f"{' '.join(rest)!r} is no option of reading.")
     return shown(checked(reading_from(known)))
 
 

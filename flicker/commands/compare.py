@@ -100,11 +100,11 @@ def _refuse_copies(stages: Sequence[tuple[str, list[str]]]) -> None:
 
     listed = [(name, path) for name, paths in stages for path in paths]
     for one, two in same_files(path for _, path in listed):
-        if listed[one][0] != listed[two][0]:
-            raise ValueError(
-                f"{listed[one][1]} ({listed[one][0]}) and {listed[two][1]} ({listed[two][0]}) are the same file, byte for "
-                "byte: one log cannot show the unit before and after; name the other log."
-            )
+        need(
+            listed[one][0] == listed[two][0],
+            f"{listed[one][1]} ({listed[one][0]}) and {listed[two][1]} ({listed[two][0]}) are the same file, byte for "
+            "byte: one log cannot show the unit before and after; name the other log.",
+        )
 
 
 def _refuse_reversed(made: Mapping[str, Assessment]) -> None:
@@ -116,11 +116,11 @@ def _refuse_reversed(made: Mapping[str, Assessment]) -> None:
     dated = [(name, found) for name, found in starts.items() if len(found) == len(made[name].runs)]
     for (before, ones), (after, others) in pairwise(dated):
         ends, begins = max(others), min(ones)
-        if ends < begins:
-            raise ValueError(
-                f"'{after}' was logged on {ends:%Y-%m-%d %H:%M}, earlier than '{before}' on {begins:%Y-%m-%d %H:%M}: the "
-                "dates contradict the order. Exchange the logs, or correct the dates in the files."
-            )
+        need(
+            ends >= begins,
+            f"'{after}' was logged on {ends:%Y-%m-%d %H:%M}, earlier than '{before}' on {begins:%Y-%m-%d %H:%M}: the "
+            "dates contradict the order. Exchange the logs, or correct the dates in the files.",
+        )
 
 
 def _of_case(arguments: argparse.Namespace, case: Case) -> tuple[StageComparison, list[Log]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from flicker.commands._documents import print_json
-from flicker.commands._shared import RUN_GAP, Options, add_options, limits_from, working
+from flicker.commands._shared import RUN_GAP, Options, add_options, limits_from, need, working
 
 OPTIONS: Options = {
     "--case": {"required": True, "metavar": "CASE.toml", "help": "the case file"},
@@ -27,8 +27,8 @@ def run(arguments: argparse.Namespace) -> int:
     from flicker.case.case_file import read_case
     from flicker.evidence.job import judge_case
 
-    if arguments.out is None and not arguments.json:
-        raise ValueError("name the page to write, as in: flicker report --case CASE.toml OUT.html")
+    named = arguments.out is not None or arguments.json
+    need(named, "name the page to write, as in: flicker report --case CASE.toml OUT.html")
     from flicker.present.report.parts import CURED
     from flicker.present.said import fitness_text
 

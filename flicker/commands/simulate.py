@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from flicker.commands._shared import Options, add_options, working
+from flicker.commands._shared import Options, add_options, need, working
 
 OPTIONS: Options = {
     "kind": {"metavar": "KIND", "help": "what the bench shows; listed below"},
@@ -31,8 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Simulate and write."""
     from flicker.simulate import KINDS, simulate_log
 
-    if arguments.kind not in KINDS:
-        raise ValueError(f"{arguments.kind!r} is not a kind of bench; known are {', '.join(KINDS)}")
+    need(arguments.kind in KINDS, f"{arguments.kind!r} is not a kind of bench; known are {', '.join(KINDS)}")
     out = Path(arguments.out)
     with working("simulating") as say:
         bench = simulate_log(arguments.kind, seed=arguments.seed, rate_hz=arguments.rate, hours=arguments.hours, runs=arguments.runs)
@@ -41,9 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
         several = len(visits) > 1
         numbered = [out.with_name(f"{out.stem}-{number}{out.suffix}") for number in range(1, len(visits) + 1)]
         names = numbered if several else [out]
-        for name in names:
-            if name.is_file():  # it may be a log that was measured, and nothing in it would tell
-                raise ValueError(f"{name} exists already; choose another name, or delete it first.")
+        for name in names:  # it may be a log that was measured, and nothing in it would tell
+            need(not name.is_file(), f"{name} exists already; choose another name, or delete it first.")
         written = [(date, path) for (date, part), name in zip(visits, names, strict=True) for path in part.write(name)]
     for date, path in written:
         print(f"written: {path} (invented, seed {arguments.seed}{f', {date}' if several else ''})")

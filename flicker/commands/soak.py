@@ -16,6 +16,7 @@ from flicker.commands._shared import (
     case_from,
     hand_over,
     limits_from,
+    need,
     read_logs,
     working,
 )
@@ -93,15 +94,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _from_case(arguments: argparse.Namespace, case: Case) -> None:
     """Take the complaint's rate as the one to exclude, and the meter's integration time."""
-    if any(
-        value is not None
-        for value in (arguments.count, arguments.hours, arguments.logs, arguments.rate, arguments.max_rate)
-    ):
-        raise ValueError(
-            "--case brings the rate of its complaint; leave out --count, --hours, --from, --rate and --max-rate"
-        )
-    if case.complaint.per_hour is None:
-        raise ValueError(f"{arguments.case}: the case records no complaint; add [complaint], or give --max-rate")
+    others = (arguments.count, arguments.hours, arguments.logs, arguments.rate, arguments.max_rate)
+    alone = all(value is None for value in others)
+    need(alone, "--case brings the rate of its complaint; leave out --count, --hours, --from, --rate and --max-rate")
+    said = f"{arguments.case}: the case records no complaint; add [complaint], or give --max-rate"
+    need(case.complaint.per_hour is not None, said)
     arguments.max_rate = case.complaint.per_hour
     if case.meter.integration_s is not None and arguments.integration == 0.0 and arguments.glitch_length is not None:
         arguments.integration = case.meter.integration_s
@@ -131,10 +128,6 @@ OPTIONS = {
 }
 
 
-def _option(word: re.Match[str]) -> str:
-    return OPTIONS.get(word.group(), word.group())
-
-
 @contextlib.contextmanager
 def _said_as_options() -> Iterator[None]:
     """A refusal names the options of the command where Python would name the arguments."""
@@ -146,7 +139,7 @@ def _said_as_options() -> Iterator[None]:
         said = str(problem)
         begin = said.split(" must ")[0] if " must " in said else said
         # a name with an underscore is an argument's; 'hours' is one only where arguments are listed
-        put = re.sub(r"(?:^|(?<=needs )|(?<=and )|(?<=or )|(?<=got )|(?<=, ))[a-z]+\b|\b[a-z]+(?:_[a-z]+)+\b", _option, begin)
+        put = re.sub(r"(?:^|(?<=needs )|(?<=and )|(?<=or )|(?<=got )|(?<=, ))[a-z]+\b|\b[a-z]+(?:_[a-z]+)+\b", lambda word: OPTIONS.get(word.group(), word.group()), begin)
         put = put.replace("compare=True", "--compare")
         raise ValueError(f"{put}{said[len(begin) :]}".rstrip(".") + ". See flicker soak --help.") from None
 

@@ -91,14 +91,15 @@ def _ledger(arguments: argparse.Namespace, out: Path) -> int:
     from flicker.ledger import find_cases, read_ledger, survey_cases
 
     given = {name: getattr(arguments, name) for name in ("limits", "case", "unit", "workers", "scheduler")}
-    if named := [f"--{name}" for name, value in given.items() if value is not None]:
-        raise ValueError(f"{named[0]} does not go with --cases: each case tells its own columns, limits and units.")
+    for name, value in given.items():
+        need(value is None, f"--{name} does not go with --cases: each case tells its own columns, limits and units.")
     paths = find_cases(arguments.folder)
     need(bool(paths), f"{arguments.folder}: no case found (TOML files that list logs).")
     if out.exists():
         read_ledger(out)  # refuses to write over anything else
-    if arguments.report and os.path.abspath(arguments.report) in {os.path.abspath(path) for path in [*paths, str(out)]}:
-        raise ValueError(f"--report {arguments.report} would write over a case or the ledger; choose another name.")
+    taken = {os.path.abspath(path) for path in [*paths, str(out)]}
+    free = not arguments.report or os.path.abspath(arguments.report) not in taken
+    need(free, f"--report {arguments.report} would write over a case or the ledger; choose another name.")
     with working() as say:
         table = survey_cases(paths, progress=say)
     write_table(table, out)

@@ -7,6 +7,7 @@ the log tells it; volts are volts.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -142,10 +143,7 @@ class AssessmentTables(_Drawn):
             moments = [_moment(starts[run], at) for run, at in zip(part["run"], part["start_s"], strict=True)]
             part.insert(3, "start", pd.Series(moments, dtype="object", index=part.index))
             parts.append(part)
-        out = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
-        if "start" in out:
-            out["start"] = _moments(out["start"])
-        return out
+        return _dated(pd.concat(parts, ignore_index=True) if parts else pd.DataFrame())
 
 
 class ComparisonTables(_Drawn):
@@ -287,20 +285,17 @@ def _moment(start: datetime | None, seconds: float) -> datetime | None:
     return None if start is None else start + timedelta(seconds=seconds)
 
 
-def _moments(column: Any) -> Any:
-    """Moments as datetime64, the time zone kept where all have the same; objects where they differ."""
+def _dated(table: pd.DataFrame) -> pd.DataFrame:
+    """The table with its moments as datetime64, the time zone kept where all have the same; objects where they differ."""
     import pandas as pd
 
-    try:
-        return pd.to_datetime(column)
-    except (ValueError, TypeError):
-        return column
+    if "start" in table:
+        with suppress(ValueError, TypeError):
+            table["start"] = pd.to_datetime(table["start"])
+    return table
 
 
 def _frame(rows: Iterable[Mapping[str, Any]], columns: Iterable[str] | None = None) -> pd.DataFrame:
     import pandas as pd
 
-    out = pd.DataFrame(list(rows), columns=None if columns is None else list(columns))
-    if "start" in out:
-        out["start"] = _moments(out["start"])
-    return out
+    return _dated(pd.DataFrame(list(rows), columns=None if columns is None else list(columns)))

@@ -253,17 +253,11 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
 
     item, record, colour = frame.chosen(assessment, channel)
     trace = max(record.traces, key=lambda one: one.residual_V.size)
-    if trace.baseline is None or trace.residual_V.size < 64:
-        raise NothingToDraw(
-            f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed"
-        )
     calm = np.abs(trace.residual_V) < trace.leave_V
+    if trace.baseline is None or np.count_nonzero(calm) < 64:
+        raise NothingToDraw(f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed")
     signal = (trace.residual_V + np.interp(trace.residual_s, trace.baseline.knot_s, trace.baseline.knot_V))[calm]
     step = float(np.median(np.diff(trace.residual_s)))
-    if signal.size < 64:
-        raise NothingToDraw(
-            f"channel {item.channel} has too few readings at rest for an Allan deviation; 64 are needed"
-        )
     result = allan_deviation(signal, step)
     span, deviation = np.asarray(result.span_s), np.asarray(result.deviation)
     good = deviation > 0
@@ -297,10 +291,12 @@ def allan(assessment: Assessment, channel: str | None = None) -> Any:
             .encode(x=x, y=y, text=frame.TextValue(f"rounding to {millivolts_text(digit)}"))
         )
     best = int(np.argmin(deviation))
+    least = float(deviation[best])
+    differ = f"{digits_text(least * 1e6, 3)} µV" if least < 1e-3 else volts_text(least)
     caption = (
         f"{item.channel}: noise colour {item.noise.colour or 'not told'}; "
         f"averages of {_length(float(span[best]))} are the steadiest, "
-        f"they differ by {_small(float(deviation[best]))}."
+        f"they differ by {differ}."
     )
     note = (
         "How far neighbouring averages differ. A line that falls: averaging helps; level or rising: it no longer does."
@@ -312,44 +308,32 @@ def _length(seconds: float) -> str:
     return f"{seconds_text(seconds)}" if seconds < 60 else lasting_text(seconds)
 
 
-def _small(volts: float) -> str:
-    return f"{digits_text(volts * 1e6, 3)} µV" if abs(volts) < 1e-3 else volts_text(volts)
-
-
-def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fraction: float = 0.5) -> Any:
+def caught(sample_interval_s: float) -> Any:
     """Draw which share of glitches a meter can see, by their length.
 
     Parameters
     ----------
     sample_interval_s : float
-        Seconds between readings.
-    integration_s : float
-        Seconds over which each reading averages.
-    needed_fraction : float
-        Threshold over glitch height.
+        Seconds between readings, each of one moment.
 
     Raises
     ------
     ValueError
-        If a value is out of range.
+        If it is out of range.
     """
     from flicker.stats.soak import detectable_share
 
     lengths = np.geomspace(sample_interval_s * 0.02, sample_interval_s * 10.0, 120)
-    rows: list[dict[str, Any]] = []
-    shares: dict[str, list[float]] = {}
-    for kind, name in (("fixed", "all of one length"), ("exponential", "mixed lengths, this mean")):
-        shares[kind] = [
-            detectable_share(
-                float(length),
-                sample_interval_s,
-                integration_s,
-                needed_fraction=needed_fraction,
-                lengths=kind,  # type: ignore[arg-type]
-            ).share
-            for length in lengths
-        ]
-        rows.extend({"x": t, "s": s, "kind": name} for t, s in zip(lengths, shares[kind], strict=True))
+    fixed, mixed = (
+        [detectable_share(float(length), sample_interval_s, lengths=kind).share for length in lengths]
+        for kind in ("fixed", "exponential")
+    )
+    names = ["all of one length", "mixed lengths, this mean"]
+    rows = [
+        {"x": t, "s": s, "kind": name}
+        for name, found in zip(names, (fixed, mixed), strict=True)
+        for t, s in zip(lengths, found, strict=True)
+    ]
     x = alt.X("x:Q", title="length of a glitch (s)", scale=frame.log_scale(lengths))
     y = alt.Y(
         "s:Q",
@@ -357,19 +341,15 @@ def caught(sample_interval_s: float, *, integration_s: float = 0.0, needed_fract
         axis=alt.Axis(format="~p"),
         scale=alt.Scale(domain=[0, 1.05], nice=False),
     )
-    names = ["all of one length", "mixed lengths, this mean"]
     tone = alt.Color("kind:N", legend=None, scale=alt.Scale(domain=names, range=[palette.PETROL, palette.BRASS]))
-    ends = [
-        {"x": lengths[k], "s": shares[kind][k], "kind": name}
-        for kind, name, k in (("fixed", names[0], 62), ("exponential", names[1], 86))
-    ]
+    ends = [rows[62], rows[len(fixed) + 86]]  # where each line has room for its name
     chart = frame.layer(
         frame.dashed([{"x": sample_interval_s}], x=x),
         alt.Chart(values(rows)).mark_line(strokeWidth=2).encode(x=x, y=y, color=tone),
         alt.Chart(values(ends[:1])).mark_text(align="right", dx=-8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),
         alt.Chart(values(ends[1:])).mark_text(align="left", dx=8, dy=8).encode(x=x, y=y, text=alt.Text("kind:N"), color=tone),
     ).properties(width=frame.WIDTH - 40, height=210)
-    nine = float(lengths[min(int(np.searchsorted(shares["fixed"], 0.9)), lengths.size - 1)])
+    nine = float(lengths[min(int(np.searchsorted(fixed, 0.9)), lengths.size - 1)])
     every = f"A reading every {seconds_text(sample_interval_s)}"
     caption = f"{every} shows nine in ten glitches from {digits_text(nine)} s on; shorter ones slip between."
     return frame.finish(chart, caption, "Dashed: the sample interval.")

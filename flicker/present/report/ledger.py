@@ -41,7 +41,7 @@ def write_ledger_page(ledger: pd.DataFrame, path: str | os.PathLike[str]) -> Pat
         told = [
             (
                 f"{row['job']}" + (f" ({row['serial']})" if row["serial"] else ""),
-                row["stage"], row["done"] or "", row["channel"], _from_to(row["verdict_before"], row["verdict"]), fitness_text(row["fitness"] or ""),
+                row["stage"], row["done"] or "", row["channel"], ", then ".join(dict.fromkeys(filter(None, (row["verdict_before"], row["verdict"])))), fitness_text(row["fitness"] or ""),
                 _seen(row), row["cured"] or "",
             )
             for row in mine
@@ -52,10 +52,6 @@ def write_ledger_page(ledger: pd.DataFrame, path: str | os.PathLike[str]) -> Pat
     if bad:
         parts.append(tag("section", tag("h2", "Could not be judged"), table(("case", "why"), bad)))
     return write_whole(path, assembled("The shop's ledger", Markup(text(parts)), Pictures()), what="report")
-
-
-def _from_to(before: str | None, now: str) -> str:
-    return now if before is None or before == now else f"{before}, then {now}"
 
 
 def _seen(row: Row) -> str:
