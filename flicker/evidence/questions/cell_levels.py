@@ -269,7 +269,7 @@ def _room(time: Floats, level: Floats, others: Sequence[_PowerUp]) -> tuple[Floa
         if spread == 0.0 or float(mine @ mine) == 0.0:
             continue
         slope = float(mine @ theirs) / spread
-        correlation = float(mine @ theirs) / np.sqrt(spread * float(mine @ mine))
+        correlation = float(mine @ theirs) / (np.sqrt(spread) * np.sqrt(float(mine @ mine)))  # the product may be too small for a number
         if correlation > 0.9 and 0.4 < slope < 2.5:
             room, together = np.interp(time, time_o, slope * other.about_V), True
             break

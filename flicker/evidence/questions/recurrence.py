@@ -17,6 +17,7 @@ from flicker.evidence.findings import NO, NOT_SHOWN, YES, Finding
 from flicker.evidence.guard.model import WARM_S
 from flicker.evidence.questions.registry import question
 from flicker.evidence.record.channel_record import ChannelRecord
+from flicker.evidence.record.pace import OTHER_PACE, feigned
 from flicker.logs.spans import elapsed, total, within
 from flicker.stats import power_ups, rates
 
@@ -353,6 +354,8 @@ def clustered(record: ChannelRecord, limits: Limits) -> Finding:
             "dispersion of counts over equal windows",
             "Fewer than five episodes: clustering cannot be judged.",
         )
+    if feigned(record):
+        return Finding("clustered", NOT_SHOWN, "dispersion of counts over equal windows", OTHER_PACE)
     counts: list[int] = []
     widths: list[float] = []
     for moments, end in zip(times, ends, strict=True):

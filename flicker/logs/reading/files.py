@@ -82,7 +82,7 @@ class LogFile:
         except (OSError, ValueError) as error:
             raise LogError(f"{str(self.path)!r} cannot be opened: {getattr(error, 'strerror', error)}.") from None
         if stat.S_ISDIR(found.st_mode):
-            raise LogError(f"{self.path} is a directory; name the log file in it.")
+            raise LogError(f"{self.path} is a directory; name the log file in it, or judge all of its logs with flicker survey.")
         if not stat.S_ISREG(found.st_mode):
             raise LogError(f"{self.path} is a pipe or a device, not a file; write the log to a file first.")
         return found
