@@ -80,18 +80,13 @@ def swings_ahead(record: ChannelRecord, findings: Sequence[Finding], limits: Lim
         return None
     found = swings.ahead
     volts, seen = volts_text(limits.protection_V), hours_text(found.horizon)
+    likely = f", as likely as not within {hours_text(found.middle)} if it goes on like that" if math.isfinite(found.middle) else ""
     if not math.isfinite(found.earliest):
         text = f"No swing of {volts} within the next {seen} at this pace; a log of {seen} cannot tell farther ahead."
     elif found.earliest < SOON_SHARE * found.horizon:
-        within = f", as likely as not within {hours_text(found.middle)} if it goes on like that" if math.isfinite(found.middle) else ""
-        text = f"A swing of {volts} may come at any moment{within}."
-    elif not math.isfinite(found.middle):
-        text = f"A swing of {volts}: not before {hours_text(found.earliest)} more, at this pace."
+        text = f"A swing of {volts} may come at any moment{likely}."
     else:
-        text = (
-            f"A swing of {volts}: not before {hours_text(found.earliest)} more, as likely as not within "
-            f"{hours_text(found.middle)} if it goes on like that."
-        )
+        text = f"A swing of {volts}: not before {hours_text(found.earliest)} more{likely or ', at this pace'}."
     return SwingsAhead(
         earliest_h=found.earliest if math.isfinite(found.earliest) else None,
         middle_h=found.middle if math.isfinite(found.middle) else None,

@@ -178,7 +178,10 @@ def judge_stimuli(
     """
     names = list(dict.fromkeys(name for run in runs for name in run.stimuli))
     widths = {name: window_for(name) for name in names}
-    every = [_windows(run, widths) for run in runs]
+    every = [
+        {name: spans((at - EARLY_S, at + width) for at in run.stimuli.get(name, ())) for name, width in widths.items()}
+        for run in runs
+    ]
     quiet = [without(run.observed, spans(pair for table in own.values() for pair in table.tolist()))
              for run, own in zip(runs, every, strict=True)]  # fmt: skip
     alone = sum(_bursts(run.event_s, part, dead_time_s) for run, part in zip(runs, quiet, strict=True))
@@ -202,10 +205,6 @@ def judge_stimuli(
         cautions=(CAUTION,) if kinds else (),
         method="answered trials against the windows on both sides of each (Poisson-binomial); Holm over kinds",
     )
-
-
-def _windows(run: StimulusRun, widths: Mapping[str, float]) -> dict[str, Floats]:
-    return {name: spans((at - EARLY_S, at + widths[name]) for at in run.stimuli.get(name, ())) for name in widths}
 
 
 def _foreign(own: Mapping[str, Floats], widths: Mapping[str, float], name: str) -> Floats:

@@ -84,7 +84,7 @@ def table(
         first, *rest = row
         names: list[str | None] = [*columns[1:]] if labels else [None] * len(rest)
         cells = [
-            item if _is_cell(item) else tag("td", item, data_label=name if item else None)
+            item if isinstance(item, Markup) and item.startswith("<td") else tag("td", item, data_label=name if item else None)
             for item, name in zip(rest, names, strict=True)
         ]
         own = attributes[number] if number < len(attributes) else {}
@@ -96,10 +96,6 @@ def table(
         tag("tbody", body),
         class_="stack",
     )
-
-
-def _is_cell(item: Child) -> bool:
-    return isinstance(item, Markup) and item.startswith("<td")
 
 
 def bullets(items: Iterable[Child]) -> Markup | None:
