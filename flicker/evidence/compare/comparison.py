@@ -168,7 +168,7 @@ def _step(
     if not shared:
         raise ValueError(
             f"{names[0]} and {names[1]} have no channel in common: {names[0]} has {', '.join(one)}; {names[1]} has "
-            f"{', '.join(two)}. Name the columns alike, or choose them with --channels."
+            f"{', '.join(two)}. Give the columns one name in both: in the header of a copy of the file."
         )
     if control is not None and control not in shared:
         raise ValueError(f"control must be a channel of both sides ({', '.join(shared)}), got {control!r}")
