@@ -158,3 +158,17 @@ def test_a_digit_that_hides_all_noise_hides_no_fall(noise_V):
     sound, cut = guards(t, 1e-3, left=volts) + guards(t, 1e-3, left=np.where(spans(t, 12, 12.0), 0.0, volts))
     assert Reason.FALLS not in sound["reasons"]
     assert Reason.FALLS in cut["reasons"] and cut["figures"]["falls"] == 12
+
+
+def test_noise_with_long_tails_reaches_zero_and_as_far_to_the_other_side():
+    """Single readings away by 3.9 to 4.1 mV of a rest of 4 mV, either way, over three evenings: a cut-off output goes one way only."""
+    rng, t = bench(1.0)
+    evenings = []
+    for day in range(3):
+        volts = output(rng, t, 4e-3)
+        at = rng.choice(np.arange(2000, t.size - 100), 8, replace=False)
+        volts[at] += np.array([-1.0, 1.0] * 4) * rng.uniform(3.9e-3, 4.1e-3, 8)
+        stamps = np.datetime64(f"2031-03-0{3 + day}T09:00:00", "ms") + np.round(t * 1000).astype("timedelta64[ms]")
+        evenings.append(read_log({"time": stamps, "left_V": np.round(volts, 5)}))
+    (channel,) = assess(evenings).to_dict()["channels"]
+    assert channel["guard"]["reasons"] == []

@@ -25,6 +25,7 @@ LEAST_S = 2.0  # as long as a blank that may hide an overload, clearance 7; rela
 REST_S = 1800.0  # so long a time tells where a channel rests; a choice
 FELL = 3.5  # sigma, or last digits, of a rest from zero: two blocks at zero by chance come in one log of thousands; a choice
 LEFT = 0.3  # of the rest, at most, is left by a relay that opened: the zero of a meter, or pick-up; a choice
+FAR_UP = 1.7  # times its rest: as far on the other side as what is left of it by a relay that opened, by definition
 HALF_WAY = 0.5  # of its own rest at least is read of a channel that is not cut off as well; a choice
 TWICE = 2.0  # times as far from zero as a meter reads it at most: what comes so near is asked where it ends; a choice
 QUIET = 8  # blocks, of all falls together, tell how noisy it is there; a choice
@@ -41,12 +42,14 @@ AT_ONCE = 4096  # falls looked at, at most; a choice for speed
 
 class Falls(NamedTuple):
     """Of one channel: blocks in which it was cut off (``fell``), alone or for long; in which all channels were, for a moment
-    (``blinked``); and in which the meter looked at its own zero, by the clock (``looked``).
+    (``blinked``); and in which the meter looked at its own zero, by the clock (``looked``). ``strays``: how often it
+    came near zero and ended elsewhere, or went as far to the other side, as noise does.
     """
 
     fell: Bools
     blinked: Bools
     looked: Bools
+    strays: int = 0
 
 
 def falls_of(run: RunBlocks, counted: Sequence[Bools]) -> list[Falls]:
@@ -66,7 +69,7 @@ def falls_of(run: RunBlocks, counted: Sequence[Bools]) -> list[Falls]:
         beside = np.logical_or.reduce([item for k, item in enumerate(live) if k != place] or [np.zeros(blocks.size, dtype=bool)])
         found.append(_falls(run, own, blocks, rests, nothing, beside))
     fell, blinked = (np.logical_or.reduce([getattr(item, name) for item in found]) for name in ("fell", "blinked"))
-    return [Falls(own.fell | (fell & there), own.blinked | (blinked & there), own.looked) for own, there in zip(found, zero, strict=True)]
+    return [Falls(own.fell | (fell & there), own.blinked | (blinked & there), own.looked, own.strays) for own, there in zip(found, zero, strict=True)]
 
 
 def lasted(run: RunBlocks, blocks: Bools) -> Floats:
@@ -120,7 +123,8 @@ def _rests(run: RunBlocks, own: ChannelBlocks, counted: Bools) -> Floats:
 
 def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools, rest_V: Floats, none_V: Floats, beside: Bools) -> Falls:
     """Falls of one channel from where it rests; ``beside`` tells where another channel is live."""
-    fell, blinked, looked = out = Falls(*(np.zeros(counted.size, dtype=bool) for _ in range(3)))
+    fell, blinked, looked = (np.zeros(counted.size, dtype=bool) for _ in range(3))
+    out = Falls(fell, blinked, looked)
     if not counted.any():
         return out
     sign = np.sign(rest_V)
@@ -144,7 +148,8 @@ def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools, rest_V: Floats, n
             inner_V.append(own.mean[a + 1 : z])
     if near.any() and _unlike(np.concatenate(inner_V), float(np.median(sigma_V[near]))):
         at_zero |= near
-    if 2 * np.count_nonzero(at_zero) < at_zero.size:
+    out = out._replace(strays=int(np.count_nonzero(~at_zero)) + _as_far_up(own, counted & (far_V >= FAR_UP * np.abs(rest_V)), far_V))
+    if np.count_nonzero(at_zero) < out.strays:
         return out
     first, last = first[at_zero], last[at_zero]
     lasts_s = np.maximum(run.begin_s[last] - run.end_s[first], 0.0)  # at least: a block at a border may hold readings of both
@@ -156,6 +161,16 @@ def _falls(run: RunBlocks, own: ChannelBlocks, counted: Bools, rest_V: Floats, n
         if alone or lasts_s[k] <= LONGEST_S:
             (looked if clock[k] else fell if alone or not moment[k] else blinked)[a : z + 1] = True
     return out
+
+
+def _as_far_up(own: ChannelBlocks, up: Bools, far_V: Floats) -> int:
+    """How often a channel went as far to the other side of its rest as zero lies, and came back: noise does both alike."""
+    first, end = true_runs(up)
+    first, last = first[:AT_ONCE], end[:AT_ONCE] - 1
+    if not first.size:
+        return 0
+    rest_V, _ = _around(own, first, last)
+    return int(np.count_nonzero(np.maximum(far_V[first], far_V[last]) >= FAR_UP * np.abs(rest_V)))
 
 
 def _by_the_clock(time_s: Floats, block_s: float) -> bool:

@@ -35,7 +35,7 @@ class Hidden(NamedTuple):
 
     ``zeros``: how often it went to exactly zero, and whether a reading lies ``below``. ``falls``: how often it fell from its
     rest to nothing and came back, and ``blinks``: how often all channels did for a moment; ``held``: how often it repeated a
-    reading while another channel moved; ``longest_s`` of them.
+    reading while another channel moved; ``longest_s`` of them. ``strays``: how often it went as far and ended elsewhere.
     """
 
     zeros: int = 0
@@ -43,13 +43,15 @@ class Hidden(NamedTuple):
     falls: int = 0
     blinks: int = 0
     held: int = 0
+    strays: int = 0
     longest_s: float = 0.0
 
     def __add__(self, other: Hidden) -> Hidden:  # type: ignore[override]
         """Of two stretches together."""
         return Hidden(
             zeros=self.zeros + other.zeros, below=self.below or other.below, falls=self.falls + other.falls,
-            blinks=self.blinks + other.blinks, held=self.held + other.held, longest_s=max(self.longest_s, other.longest_s),
+            blinks=self.blinks + other.blinks, held=self.held + other.held, strays=self.strays + other.strays,
+            longest_s=max(self.longest_s, other.longest_s),
         )  # fmt: skip
 
 
@@ -76,11 +78,12 @@ def _of_run(traces: RunTraces, off: Floats) -> list[Hidden]:
         if level_V > 0.0 and level_V >= FAR * _reach(own.low[seen], level_V, _digit(own.sample_V)):
             first, last = stretches(run, zero)
             zeros = int(np.count_nonzero(run.end_s[last] - run.begin_s[first] <= LONGEST_S))
-        falls, blinks = (lasted(run, blocks) for blocks in fallen[place][:2])
+        falls, blinks = (lasted(run, blocks) for blocks in (fallen[place].fell, fallen[place].blinked))
         held = _held(run, own, repeats[place] & ~marked[place], [item for k, item in enumerate(repeats) if k != place])
         longest_s = max(float(item.max(initial=0.0)) for item in (falls, blinks, held))
         below = bool(np.any(own.low[seen] < 0.0))
-        out.append(Hidden(zeros=zeros, below=below, falls=falls.size, blinks=blinks.size, held=held.size, longest_s=longest_s))
+        gone = {"falls": falls.size, "blinks": blinks.size, "held": held.size, "strays": fallen[place].strays}
+        out.append(Hidden(zeros=zeros, below=below, longest_s=longest_s, **gone))
     return out
 
 

@@ -377,7 +377,8 @@ def _conclude(
         Reason.SAME: total.same,
         Reason.UNIT: total.rescaled,
         Reason.SIGN: hidden.zeros > used.swings and not hidden.below,
-        Reason.FALLS: hidden.falls > used.swings or hidden.blinks > max(used.swings, used.rate_per_h * total.seen_s / HOUR),
+        Reason.FALLS: hidden.falls + hidden.blinks >= hidden.strays
+        and (hidden.falls > used.swings or hidden.blinks > max(used.swings, used.rate_per_h * total.seen_s / HOUR)),
         Reason.HELD: hidden.held > used.swings,
         Reason.AVERAGED: total.averaged,
         Reason.UNDATED: any(item.undated for item in sessions),
