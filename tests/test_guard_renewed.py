@@ -76,6 +76,23 @@ def test_two_leads_on_one_output_clear_neither(last_digit):
     assert "left and right read the same to the last digit: two leads on one output, or one column written twice?" in found.cautions
 
 
+@pytest.mark.parametrize(("part", "digit_V"), [(0.9, 1e-5), (0.5, 1e-5), (0.6, 1e-4)])
+def test_an_input_left_open_that_keeps_part_of_the_channel_before_is_not_cleared(part, digit_V):
+    left = output(0.007, 3e-4, digit_V, hours=4.0)
+    kept = np.round((part * left + np.random.default_rng(5).normal(0.0, 2e-5, left.size)) / digit_V) * digit_V
+    real, hanging = judged(left=left, right=kept).channels
+    assert (hanging.fitness, hanging.guard.reasons) == ("not yet shown", (Reason.SAME,))
+    assert real.fitness == CLEARED
+
+
+@pytest.mark.parametrize(("left_V", "right_V"), [(0.007, 0.003), (0.0004, 0.0003), (0.006, -0.004)])
+def test_outputs_that_share_a_hum_are_two(left_V, right_V):
+    """The hum of one supply, six times as large as each output's own noise: rests do not stand to each other as it does."""
+    hum = np.random.default_rng(8).normal(0.0, 6e-4, output(0.0, 1e-4, 1e-5, hours=4.0).size)
+    left, right = (output(rest, 1e-4, 1e-5, hours=4.0, seed=k) + share * hum for k, (rest, share) in enumerate(((left_V, 1.0), (right_V, 0.7))))
+    assert all(Reason.SAME not in channel.guard.reasons for channel in judged(left=left, right=right).channels)
+
+
 @pytest.mark.parametrize(("level_V", "noise_V", "digit_V"), [(0.006, 1e-4, 1e-3), (1e-4, 2e-4, 1e-4)])
 def test_outputs_alike_by_their_digit_or_their_servo_are_two(level_V, noise_V, digit_V):
     found = judged(**{n: output(level_V, noise_V, digit_V, hours=4.0, seed=k) for k, n in enumerate(("left", "right"))})

@@ -189,7 +189,7 @@ def test_reasons_of_several_columns_or_logs(folder, tmp_path, undrawn):
     t, volts = sound()
     same = write(tmp_path / "a" / "same.csv", t, {"left": volts, "right": volts})
     for channel in document("assess", same, "--json")["channels"]:
-        said(channel, Reason.SAME, "reads the same as another channel to the last digit")
+        said(channel, Reason.SAME, "repeats the readings of another channel, to the last digit or a fixed part of each")
     many = write(tmp_path / "b" / "averages.csv", t, {"left mean": volts, "left min": volts - 1e-3, "left max": volts + 1e-3})
     (channel,) = document("assess", many, "--channels", "left mean_V", "--json")["channels"]
     said(channel, Reason.AVERAGED, "averages were read")

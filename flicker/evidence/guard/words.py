@@ -31,7 +31,7 @@ def reason_text(reason: Reason, guard: Guard) -> str:
         Reason.GAPS: f"{hours_text(found.unseen_s / 3600.0)} without a reading",
         Reason.SELDOM: _seldom(guard),
         Reason.DEAD: _dead(guard),
-        Reason.SAME: "reads the same as another channel to the last digit",
+        Reason.SAME: "repeats the readings of another channel, to the last digit or a fixed part of each",
         Reason.UNIT: "level and noise became a thousandth, or a thousand times, at once, as from millivolts to volts",
         Reason.SIGN: "went from its rest to exactly zero again and again, and never reads below: a swing below zero would not be seen",
         Reason.FALLS: f"fell from its rest to zero and came back {times_text(found.falls)}, for up to {seconds_text(found.longest_hidden_s)}: nothing shows what stood there",
@@ -104,7 +104,7 @@ ADVICE: dict[Reason, str | None] = {
     Reason.DEAD: "check the lead and the range (direct volts), begin a log with the unit off, and switch it on while logging, "
     "no loudspeaker connected. Behind an output transformer or capacitor no direct voltage shows, whatever the amplifier "
     "does: say 'output' in the case file, and leave what lies before it to those trained for its voltages",
-    Reason.SAME: "two leads on one output, or one column written twice? Put each lead on its own output, and log again",
+    Reason.SAME: "two leads on one output, one column written twice, or an input left open? Put each lead on its own output, and log again",
     Reason.UNIT: "did the unit change within the file? Split it there, and say the unit of each part",
     Reason.SIGN: "log with a meter and a range that read volts of both signs, and write no zero where there is no reading",
     Reason.FALLS: "does an output relay open, a contact or the lead? Find which, and measure before the relay; mark what was touched",

@@ -27,6 +27,9 @@ LEAST_STEP_V = 1e-8  # by definition: less is rounding of the number that holds 
 SAME_SHARE = 0.95  # of two channels' readings are within a digit where both see one output (choice)
 FIRST_LOOK = 8  # one reading in so many is compared first: where more than a twentieth of all lie apart among them, the rest changes nothing; a choice
 MOVES_WITH = 0.1  # and their correlation is this: two outputs within a digit of each other have noise of their own (choice)
+OWN_NOISE = 0.3  # of its spread, at least, is a channel's own where it is read from an output of its own (choice; fresh_far_loggers.py)
+STANDS_OFF = 3.0  # times its spread from zero: nearer, a hum that both outputs share looks like a share of the other (choice)
+NORMAL_SPREAD = 4.65  # sigmas from 1 to 99 % of normal noise: by definition
 MOST_NEIGHBOURS = 60  # a bit each; by definition of the number that holds them
 
 _PLACE = [("segment", "i8"), ("late", "?"), ("cell_s", "f8")]
@@ -219,13 +222,16 @@ def _figures(cells: Rows, here: Ints, table: Floats) -> None:
 
 
 def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite: Sequence[Bools]) -> None:
-    """Which channels (a bit each) have the readings of another, to a last digit, and move with it."""
+    """Which channels (a bit each) have the readings of another, to a last digit or as a fixed part of them, and move with it."""
     median_V, there = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "readings"))
     first = np.stack([table[:, ::FIRST_LOOK] for table in tables[:MOST_NEIGHBOURS]])
     for channel, cells in enumerate(made):
         count_V = cells["digit_V"][here] * (1.0 + 1e-3)  # rounding of the numbers themselves
-        close = (np.abs(median_V - median_V[channel]) <= count_V) & (there > 0) & (there[channel] > 0)
-        close[channel] = False
+        both = (there > 0) & (there[channel] > 0)
+        both[channel] = False
+        if channel < MOST_NEIGHBOURS:
+            _find_parts(made[:MOST_NEIGHBOURS], channel, here, first, both[:MOST_NEIGHBOURS])
+        close = both & (np.abs(median_V - median_V[channel]) <= count_V)
         numbers = np.flatnonzero(close[:MOST_NEIGHBOURS].any(axis=1))
         if not numbers.size:
             continue
@@ -243,6 +249,27 @@ def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite:
             same = within >= SAME_SHARE * np.count_nonzero(finite[channel][near], axis=1)
             same[same] &= _move_together(tables[channel][near][same], tables[number][near][same])
             cells["same_as"][here[near]] |= same.astype(np.int64) << number
+
+
+def _find_parts(made: Sequence[Rows], channel: int, here: Ints, first: Floats, both: Bools) -> None:
+    """Note of which channels this one is a fixed part, level and noise alike: an input that hangs free keeps what was read before it.
+
+    Two outputs have noise of their own, and rests that do not stand to each other as a noise they share does.
+    """
+    level_V, spread_V = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "alone_V"))
+    own = made[channel]
+    own_V, wide_V, digit_V = own["median_V"][here], own["alone_V"][here], own["digit_V"][here]
+    with np.errstate(divide="ignore", invalid="ignore"):  # a level of zero has no part
+        part = own_V / level_V
+        parts = both & (part > 0.0) & (part < 1.0) & (np.abs(own_V) >= STANDS_OFF * wide_V / NORMAL_SPREAD)
+        parts &= (wide_V >= NORMAL_SPREAD * digit_V) & (np.abs(wide_V - part * spread_V) <= OWN_NOISE * wide_V + 2.0 * digit_V)
+    for number in np.flatnonzero(parts.any(axis=1)).tolist():
+        near = np.flatnonzero(parts[number])
+        mine, other = first[channel][near], first[number][near]
+        left_V = mine - np.nanmean(mine, axis=1, keepdims=True) / np.nanmean(other, axis=1, keepdims=True) * other
+        rounding = digit_V[near] ** 2 / 6.0  # variance of a difference of two rounded readings
+        alike = np.nanmean(np.square(left_V), axis=1) <= np.nanvar(mine, axis=1) * OWN_NOISE**2 + rounding
+        own["same_as"][here[near[alike]]] |= np.int64(1) << number
 
 
 def _move_together(*tables: Floats) -> Bools:

@@ -33,7 +33,7 @@ STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the se
 
 HEAD = 9  # figures of the first seconds of a segment, by definition (`ChannelFigures.head`)
 
-RULES = 69  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 70  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK, WOKEN = 0, 1, 2, 3  # what begins a segment, by definition; the last without a surge,
 CAME_BACK = (SWITCHED_ON, WOKEN)  # of a unit that was off
@@ -55,8 +55,8 @@ class ChannelFigures:
     Life of each cell: ``step_V`` the mean step from reading to reading (each at most `STEP_V`), ``unmoved`` the share of
     readings that repeat the one before, ``digit_V`` the smallest step. Where rows of a cell are not equally far apart: its
     seconds ``uneven_s`` (else 0), those with a reading beyond `BEYOND_V` ``beyond_s``; median and range are by time there.
-    ``same_as`` the channels
-    (a bit each) that keep within one such step of it, reading by reading.
+    ``same_as`` the channels (a bit each) that keep within one such step of it, reading by reading, or whose readings it
+    shows a fixed part of.
 
     ``head`` of shape (segments, 9): signed median of the first `MEDIAN_S` (three readings at least), then the largest size up to `GRACE_S`, to the
     first and to the second of `STARTS_S`, and the largest distances from the median of what follows in these times, last least and largest reading up to `GRACE_S`; NaN where nothing was read. ``anew`` of shape (segments,): what came before was
