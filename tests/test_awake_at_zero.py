@@ -90,6 +90,17 @@ def test_a_click_before_the_meters_zero_is_no_start_of_an_output(size_V, sigma_V
     assert (channel.fitness == CLEARED) is not dead
 
 
+@pytest.mark.parametrize("beside_V, lost_h, cleared", [(0.006, None, True), (0.0004, None, False), (0.006, 1.5, False)])
+def test_an_output_that_rests_beside_it_shows_that_the_unit_is_on(beside_V, lost_h, cleared):
+    """Both on a digit of 1 mV; the other's rest ends where the leads fall off, or the unit sleeps."""
+    other = output(5.0, beside_V, seed=9)
+    if lost_h is not None:
+        other[round(lost_h * HOUR / STEP_S) :] = 0.0
+    time = np.datetime64("2031-03-04T09:00:00") + (np.arange(other.size) * STEP_S).astype("timedelta64[s]")
+    table = {"time": time, "left_V": np.round(output(5.0, 3e-4), 3), "right_V": np.round(other, 3)}
+    assert (assess([read_log(table)]).channels[0].fitness == CLEARED) is cleared
+
+
 @pytest.mark.parametrize("digit_V, level_V, dead", [(1e-3, 3e-4, True), (1e-3, 3e-3, False), (1e-4, 3e-4, False)])
 def test_a_digit_that_hides_rest_and_noise_hides_sleep_as_well(digit_V, level_V, dead):
     channel = judged(output(5.0, level_V), digit_V=digit_V).channels[0]

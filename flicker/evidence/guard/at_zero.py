@@ -52,6 +52,16 @@ def blind(cells: Cells) -> Bools:
     return np.asarray(hidden & (np.abs(cells.level_V) <= 1.01 * cells.digit_V))
 
 
+def rests_beside(cells: Cells, beside_V: Floats) -> Bools:
+    """Whether another output rests where it usually does and no dead input: the unit is on, and a start showed that the lead is.
+
+    ``beside_V`` are the levels of the other channels, of shape (cells, channels); NaN where one has none.
+    """
+    level_V, least_V = np.nan_to_num(beside_V), max(ALIVE_V, DIGITS * cells.digit_V)
+    usual_V = np.median(level_V, axis=0) if level_V.size else np.zeros(level_V.shape[1])
+    return np.asarray(np.any((np.abs(level_V) >= least_V) & (np.abs(level_V - usual_V) < least_V), axis=1))
+
+
 def clicked(first_V: Floats, cells: Cells) -> bool:
     """Whether a start is no more than what an output relay lets through that never closes, and the meter's zero follows."""
     if not cells.level_V.size:

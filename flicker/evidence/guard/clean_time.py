@@ -19,7 +19,7 @@ import numpy as np
 
 from flicker.base.arrays import Bools, Floats, Ints
 from flicker.evidence.guard.added import unknown_from
-from flicker.evidence.guard.at_zero import as_before, blind, clicked, fell_silent
+from flicker.evidence.guard.at_zero import as_before, blind, clicked, fell_silent, rests_beside
 from flicker.evidence.guard.awake import (
     DIGITS,
     MOVED_V,
@@ -216,7 +216,9 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
         index = [part.index[~(asleep[part.place] | out[part.place])[part.index]] for part in parts]
         counted = Cells.of([mine[part.place] for part in parts], index, digit_V)
         shown = steady or (shown and not clicked(first_V, counted))
-        if not shown or 2 * np.count_nonzero(blind(counted)) > counted.level_V.size:
+        chosen = ~_joined(parts, asleep) & ~_joined(parts, out)
+        hidden = blind(counted) & ~rests_beside(counted, _levels_beside(sessions, mine, parts, chosen, resting=True))
+        if not shown or 2 * np.count_nonzero(hidden) > counted.level_V.size:
             silent.append(parts)
             continue
         settings.append(own_settings)
@@ -283,9 +285,12 @@ def _column(parts: Sequence[_Part], mine: Sequence[ChannelFigures], name: str) -
 
 
 def _levels_beside(
-    sessions: Sequence[Session], mine: Sequence[ChannelFigures], parts: Sequence[_Part], chosen: Bools
+    sessions: Sequence[Session], mine: Sequence[ChannelFigures], parts: Sequence[_Part], chosen: Bools, *, resting: bool = False
 ) -> Floats:
-    """Levels of the other channels in the chosen cells of some segments, shape (cells, channels); NaN where one has none."""
+    """Levels of the other channels in the chosen cells of some segments, shape (cells, channels); NaN where one has none.
+
+    ``resting`` takes those alone that lie farther from zero than they swing: no hum of a lead in the air.
+    """
     most = max(len(sessions[part.place].figures.channels) for part in parts)
     found = []
     for part in parts:
@@ -294,7 +299,8 @@ def _levels_beside(
         for number, other in enumerate(sessions[part.place].figures.channels):
             if other is not own:
                 _, here, there = np.intersect1d(cells, other.begin_s + 0.5 * other.late, return_indices=True)
-                levels_V[here, number] = other.median_V[there]
+                level_V, wide_V = other.median_V[there], other.high_V[there] - other.low_V[there]
+                levels_V[here, number] = np.where((np.abs(level_V) > wide_V) | (not resting), level_V, np.nan)
         found.append(levels_V)
     return np.concatenate(found)[chosen]
 

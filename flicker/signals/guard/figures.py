@@ -33,7 +33,7 @@ STARTS_S = (30.0, 120.0)  # the surge may last so long; cells begin after the se
 
 HEAD = 9  # figures of the first seconds of a segment, by definition (`ChannelFigures.head`)
 
-RULES = 70  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
+RULES = 71  # number of the rules for a clearance; raised with every change, so that no answer kept by older ones is used
 
 BEGIN, SWITCHED_ON, MARK, WOKEN = 0, 1, 2, 3  # what begins a segment, by definition; the last without a surge,
 CAME_BACK = (SWITCHED_ON, WOKEN)  # of a unit that was off
