@@ -68,8 +68,12 @@ def pytest_collection_finish():
     gc.freeze()
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Put the longest files first."""
+    """Put the longest files first, and mark what opens a browser."""
+    for item in items:
+        if {"chromium", "served"} & set(item.fixturenames):
+            item.add_marker("browser")
     place = {f"test_{name}": k for k, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path.stem, len(place)))
 

@@ -264,7 +264,8 @@ def _find_parts(made: Sequence[Rows], channel: int, here: Ints, first: Floats, b
         parts = both & (part > 0.0) & (part < 1.0) & (np.abs(own_V) >= STANDS_OFF * wide_V / NORMAL_SPREAD)
         parts &= (wide_V >= NORMAL_SPREAD * digit_V) & (np.abs(wide_V - part * spread_V) <= OWN_NOISE * wide_V + 2.0 * digit_V)
     for number in np.flatnonzero(parts.any(axis=1)).tolist():
-        near = np.flatnonzero(parts[number])
+        read = (np.isfinite(first[channel]) & np.isfinite(first[number])).any(axis=1)  # some of both among those drawn
+        near = np.flatnonzero(parts[number] & read)
         mine, other = first[channel][near], first[number][near]
         left_V = mine - np.nanmean(mine, axis=1, keepdims=True) / np.nanmean(other, axis=1, keepdims=True) * other
         rounding = digit_V[near] ** 2 / 6.0  # variance of a difference of two rounded readings
