@@ -211,5 +211,6 @@ def _around(own: ChannelBlocks, first: Ints, last: Ints) -> tuple[Floats, Floats
     reach = np.arange(2, AROUND + 2)
     around = np.concatenate((first[:, None] - reach, last[:, None] + reach), axis=1)
     beside = own.mean[np.clip(around, 0, own.mean.size - 1)]
+    beside[~np.isfinite(beside).any(axis=1)] = 0.0  # nothing was read there: no rest that a fall could leave
     rest_V = np.nanmedian(beside, axis=1)
     return rest_V, np.nanmedian(np.abs(beside - rest_V[:, None]), axis=1) / HALF
