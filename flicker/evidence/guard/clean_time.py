@@ -210,14 +210,16 @@ def clean_time(sessions: Sequence[Session], channel: Sequence[int], mine: Sequen
             kept &= ~unsure
             _mark(chain, asleep, mine, found | unsure)
             woken = sessions[chain[0].place].figures.kind[chain[0].number] == WOKEN
-            steady |= level_held(cells.where(kept), zero_seen=bool(off.any() or woken))
-            steady |= first == 0 and bool(kept[:2].all()) and settles(cells.level_V[kept], digit_V)
-            own_settings.append(_Setting(stage=stage, parts=chain, cells=cells.where(kept)))
-        index = [part.index[~(asleep[part.place] | out[part.place])[part.index]] for part in parts]
-        counted = Cells.of([mine[part.place] for part in parts], index, digit_V)
+            live = cells.where(kept)
+            steady |= level_held(live, zero_seen=bool(off.any() or woken))
+            steady |= first == 0 and bool(kept[:2].all()) and settles(live.level_V, digit_V)
+            own_settings.append(_Setting(stage=stage, parts=chain, cells=live))
+        chosen = ~(_joined(parts, asleep) | _joined(parts, out))
+        counted = Cells.of([mine[part.place] for part in parts], [part.index for part in parts], digit_V).where(chosen)
         shown = steady or (shown and not clicked(first_V, counted))
-        chosen = ~_joined(parts, asleep) & ~_joined(parts, out)
-        hidden = blind(counted) & ~rests_beside(counted, _levels_beside(sessions, mine, parts, chosen, resting=True))
+        hidden = blind(counted)
+        if shown and hidden.any():
+            hidden &= ~rests_beside(counted, _levels_beside(sessions, mine, parts, chosen, resting=True))
         if not shown or 2 * np.count_nonzero(hidden) > counted.level_V.size:
             silent.append(parts)
             continue

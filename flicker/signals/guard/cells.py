@@ -223,14 +223,15 @@ def _figures(cells: Rows, here: Ints, table: Floats) -> None:
 
 def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite: Sequence[Bools]) -> None:
     """Which channels (a bit each) have the readings of another, to a last digit or as a fixed part of them, and move with it."""
-    median_V, there = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "readings"))
+    median_V, spread_V, there = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "alone_V", "readings"))
     first = np.stack([table[:, ::FIRST_LOOK] for table in tables[:MOST_NEIGHBOURS]])
     for channel, cells in enumerate(made):
         count_V = cells["digit_V"][here] * (1.0 + 1e-3)  # rounding of the numbers themselves
         both = (there > 0) & (there[channel] > 0)
         both[channel] = False
         if channel < MOST_NEIGHBOURS:
-            _find_parts(made[:MOST_NEIGHBOURS], channel, here, first, both[:MOST_NEIGHBOURS])
+            some = slice(MOST_NEIGHBOURS)
+            _find_parts(cells, channel, here, first, both[some], median_V[some], spread_V[some])
         close = both & (np.abs(median_V - median_V[channel]) <= count_V)
         numbers = np.flatnonzero(close[:MOST_NEIGHBOURS].any(axis=1))
         if not numbers.size:
@@ -251,14 +252,14 @@ def _compare(made: Sequence[Rows], here: Ints, tables: Sequence[Floats], finite:
             cells["same_as"][here[near]] |= same.astype(np.int64) << number
 
 
-def _find_parts(made: Sequence[Rows], channel: int, here: Ints, first: Floats, both: Bools) -> None:
+def _find_parts(
+    cells: Rows, channel: int, here: Ints, first: Floats, both: Bools, level_V: Floats, spread_V: Floats
+) -> None:
     """Note of which channels this one is a fixed part, level and noise alike: an input that hangs free keeps what was read before it.
 
     Two outputs have noise of their own, and rests that do not stand to each other as a noise they share does.
     """
-    level_V, spread_V = (np.stack([cells[name][here] for cells in made]) for name in ("median_V", "alone_V"))
-    own = made[channel]
-    own_V, wide_V, digit_V = own["median_V"][here], own["alone_V"][here], own["digit_V"][here]
+    own_V, wide_V, digit_V = level_V[channel], spread_V[channel], cells["digit_V"][here]
     with np.errstate(divide="ignore", invalid="ignore"):  # a level of zero has no part
         part = own_V / level_V
         parts = both & (part > 0.0) & (part < 1.0) & (np.abs(own_V) >= STANDS_OFF * wide_V / NORMAL_SPREAD)
@@ -270,7 +271,7 @@ def _find_parts(made: Sequence[Rows], channel: int, here: Ints, first: Floats, b
         left_V = mine - np.nanmean(mine, axis=1, keepdims=True) / np.nanmean(other, axis=1, keepdims=True) * other
         rounding = digit_V[near] ** 2 / 6.0  # variance of a difference of two rounded readings
         alike = np.nanmean(np.square(left_V), axis=1) <= np.nanvar(mine, axis=1) * OWN_NOISE**2 + rounding
-        own["same_as"][here[near[alike]]] |= np.int64(1) << number
+        cells["same_as"][here[near[alike]]] |= np.int64(1) << number
 
 
 def _move_together(*tables: Floats) -> Bools:
