@@ -80,7 +80,9 @@ def test_two_leads_on_one_output_clear_neither(last_digit):
 def test_an_input_left_open_that_keeps_part_of_the_channel_before_is_not_cleared(part, digit_V):
     left = output(0.007, 3e-4, digit_V, hours=4.0)
     kept = np.round((part * left + np.random.default_rng(5).normal(0.0, 2e-5, left.size)) / digit_V) * digit_V
-    real, hanging = judged(left=left, right=kept).channels
+    found = judged(left=left, right=kept)
+    real, hanging = found.channels
+    assert any(text.startswith("right repeats the readings of another channel") for text in found.cautions)
     assert (hanging.fitness, hanging.guard.reasons) == ("not yet shown", (Reason.SAME,))
     assert real.fitness == CLEARED
 

@@ -314,7 +314,9 @@ def judge(
     begun = {run.number: run.run.start for run in traces}
     asleep = [asleep_text(x.channel, x.guard, begun.get(x.guard.asleep[0].run)) for x in channels if x.guard.asleep]
     same = [item.channel for item in channels if Reason.SAME in item.guard.reasons]
-    if same:
+    if len(same) == 1:
+        asleep.append(f"{same[0]} repeats the readings of another channel, or a fixed part of them: is its input open, or its lead on the other output?")
+    elif same:
         asleep.append(f"{names_text(same)} read the same to the last digit: two leads on one output, or one column written twice?")
     cautions = [*asleep, *in_runs(traces, found), *_cautions(channels, found, slept)]
     cautions.extend(dict.fromkeys(text for item in channels if item.control for text in item.control.cautions))
